@@ -1,0 +1,1 @@
+"""Bench partner for builders of gravity-raced wooden block cars."""

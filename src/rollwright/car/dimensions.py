@@ -1,0 +1,195 @@
+"""The dimensions that a car's stance depends on, by name and in a fixed order.
+
+The order is that of the columns of every vector and covariance in `setup`, and of the batch
+computation in `geometry.many`. Values are SI: lengths in metres, angles in radians.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cache
+
+from rollwright.car.model import Car, Corner, Seat, Station
+from rollwright.errors import MissingReference
+from rollwright.quantity import Quantity
+from rollwright.units import Kind
+
+__all__ = [
+    "GLOBAL_DIMENSIONS",
+    "STATION_DIMENSIONS",
+    "dimension_kind",
+    "dimension_names",
+    "dimension_of",
+    "file_key",
+    "matters",
+    "with_dimensions",
+]
+
+GLOBAL_DIMENSIONS = ("body.width", "body.wheelbase", "rail.width", "rail.height", "board.length")
+_CORNER_DIMENSIONS = ("hole_height", "cant", "sweep", "offset", "relief", "washer", "play", "clock")
+_AXLE_DIMENSIONS = ("shank", "bend", "bend_at")
+_WHEEL_DIMENSIONS = ("diameter", "tread_width", "hub_projection", "bore")
+STATION_DIMENSIONS = _CORNER_DIMENSIONS + _AXLE_DIMENSIONS + _WHEEL_DIMENSIONS
+_ANGLES = frozenset({"cant", "sweep", "clock", "bend"})
+_ONLY_IF_BENT = frozenset({"clock", "bend_at"})
+
+
+@cache
+def dimension_names() -> tuple[str, ...]:
+    """Return the names of all dimensions in their fixed order.
+
+    Returns:
+        Names such as `body.width` and `front_left.bend`: first the five that belong to no station, then
+        fifteen for each station.
+    """
+    return GLOBAL_DIMENSIONS + tuple(
+        f"{station.value}.{name}" for station in Station for name in STATION_DIMENSIONS
+    )
+
+
+def dimension_kind(name: str) -> Kind:
+    """Return whether a dimension is a length or an angle.
+
+    Args:
+        name: a name from `dimension_names`.
+
+    Returns:
+        `Kind.ANGLE` or `Kind.LENGTH`.
+    """
+    return Kind.ANGLE if name.rpartition(".")[2] in _ANGLES else Kind.LENGTH
+
+
+def _split(name: str) -> tuple[Station | None, str]:
+    head, _, last = name.partition(".")
+    if name in GLOBAL_DIMENSIONS:
+        return None, name
+    if last in STATION_DIMENSIONS:
+        for station in Station:
+            if station.value == head:
+                return station, last
+    raise MissingReference(
+        f'there is no dimension named "{name}"',
+        mend="write one such as body.width, rail.width or front_left.hole_height",
+    )
+
+
+def dimension_of(car: Car, name: str) -> Quantity:
+    """Return one dimension of a car.
+
+    Args:
+        car: the car.
+        name: a name from `dimension_names`.
+
+    Returns:
+        The quantity that the car holds under that name.
+
+    Raises:
+        MissingReference: there is no dimension of that name.
+    """
+    station, last = _split(name)
+    if station is None:
+        part, _, field = name.partition(".")
+        found: Quantity = getattr(getattr(car, part), field)
+    elif last in _CORNER_DIMENSIONS:
+        found = getattr(car.corners[station], last)
+    elif last in _AXLE_DIMENSIONS:
+        found = getattr(car.axle_at(station), last)
+    else:
+        found = getattr(car.wheel_at(station), last)
+    return found
+
+
+def file_key(car: Car, name: str) -> str:
+    """Return the key of the car file that holds a dimension.
+
+    Args:
+        car: the car, for the names of the wheel and axle at the station.
+        name: a name from `dimension_names`.
+
+    Returns:
+        Such as `stations.front_left.clock` or `axles.steering pin.bend`.
+
+    Raises:
+        MissingReference: there is no dimension of that name.
+    """
+    station, last = _split(name)
+    if station is None:
+        return name
+    if last in _CORNER_DIMENSIONS:
+        return f"stations.{station.value}.{last}"
+    corner = car.corners[station]
+    return f"axles.{corner.axle}.{last}" if last in _AXLE_DIMENSIONS else f"wheels.{corner.wheel}.{last}"
+
+
+def matters(car: Car, name: str) -> bool:
+    """Return whether a dimension can have any influence on where the car sits.
+
+    The clock and place of the bend of a straight axle have none; nor has the play of a wheel that
+    is said to run against the body.
+
+    Args:
+        car: the car.
+        name: a name from `dimension_names`.
+
+    Returns:
+        False where the car does not depend on the dimension at all.
+
+    Raises:
+        MissingReference: there is no dimension of that name.
+    """
+    station, last = _split(name)
+    if station is None:
+        return True
+    if last in _ONLY_IF_BENT:
+        return car.axle_at(station).bend.value != 0.0
+    return last != "play" or car.corners[station].seat is not Seat.BODY
+
+
+def with_dimensions(car: Car, values: Mapping[str, Quantity]) -> Car:
+    """Return the car with some of its dimensions replaced.
+
+    Wheels and axles become individuals on the way (`front_left wheel`, `front_left axle`): a bend put
+    into one axle must not appear in another that merely shared its description.
+
+    Args:
+        car: the car to start from; it is not changed.
+        values: new quantities by dimension name.
+
+    Returns:
+        The new car.
+
+    Raises:
+        MissingReference: a name is not a dimension.
+    """
+    parts: dict[str, dict[str, Quantity]] = {"body": {}, "rail": {}, "board": {}}
+    corners = dict(car.corners)
+    wheels = dict(car.wheels)
+    axles = dict(car.axles)
+    for name, quantity in values.items():
+        station, last = _split(name)
+        if station is None:
+            part, _, field = name.partition(".")
+            parts[part][field] = quantity
+            continue
+        corner: Corner = corners[station]
+        if last in _CORNER_DIMENSIONS:
+            changes: dict[str, Quantity] = {last: quantity}
+            corners[station] = replace(corner, **changes)  # type: ignore[arg-type]  # keys are checked above
+        elif last in _AXLE_DIMENSIONS:
+            own = f"{station.value} axle"
+            axles[own] = replace(axles[corner.axle], **{last: quantity})
+            corners[station] = replace(corner, axle=own)
+        else:
+            own = f"{station.value} wheel"
+            wheels[own] = replace(wheels[corner.wheel], **{last: quantity})
+            corners[station] = replace(corner, wheel=own)
+    return replace(
+        car,
+        body=replace(car.body, **parts["body"]),  # type: ignore[arg-type]  # only quantities are renamed here
+        rail=replace(car.rail, **parts["rail"]),
+        board=replace(car.board, **parts["board"]),
+        wheels=wheels,
+        axles=axles,
+        corners=corners,
+    )

@@ -1,0 +1,254 @@
+"""The whole answer: where the car is, what it passes, what to do next, what to read next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rollwright.car.assumed import assumed_for_stance, assumed_for_targets
+from rollwright.car.dimensions import dimension_names, matters
+from rollwright.car.model import Car, Station, Target
+from rollwright.judge.verdict import State, Verdict, judge
+from rollwright.setup.estimate import Estimate, Prior, estimate
+from rollwright.setup.hand import Hand
+from rollwright.setup.instruction import Instruction, instruction_for
+from rollwright.setup.next_reading import NextReading, next_reading
+from rollwright.setup.plan_moves import Move, Plan, plan_moves
+from rollwright.setup.predict import GATE_QUANTITIES, Bench
+from rollwright.setup.readings import Reading, ReadingKind
+from rollwright.units import System
+
+if TYPE_CHECKING:
+    from rollwright.setup.outcome import Outcome
+
+__all__ = ["GATES", "Advice", "advise"]
+
+GATES = ("level", "steer", "centre")
+"""Names of the gates that height difference, drift and rail offset decide, in that order."""
+
+_READ_BY: Mapping[str, frozenset[ReadingKind]] = {
+    "level": frozenset({ReadingKind.HEIGHT_DIFFERENCE}),
+    "steer": frozenset({ReadingKind.DRIFT}),
+    "centre": frozenset({ReadingKind.RAIL_OFFSET, ReadingKind.BLOCK_OFFSET}),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What to do next, and why.
+
+    Attributes:
+        car: the car as described.
+        estimate: where it really is.
+        verdicts: on `level`, `steer` and `centre`.
+        read: which of those gates a reading of its own speaks for; the others rest on the model.
+        plan: the moves.
+        instructions: the same in words, in the same order.
+        measure_next: the single reading that would narrow the verdicts most.
+        block_corrections: what the model added to each reading on the centring block [m], by its name.
+        warnings: readings that disagree, wheels that carry where they should not.
+        assumed: keys of the assumed values that all this rests on.
+    """
+
+    car: Car
+    estimate: Estimate
+    verdicts: Mapping[str, Verdict]
+    read: Mapping[str, bool]
+    plan: Plan
+    instructions: tuple[Instruction, ...]
+    measure_next: NextReading
+    block_corrections: Mapping[str, float]
+    warnings: tuple[str, ...]
+    assumed: tuple[str, ...]
+
+    def as_json(self) -> dict[str, object]:
+        """Return the advice as plain data in SI units, with the keys that `docs/json-output.md` lists."""
+        estimate = self.estimate
+        deviations = estimate.deviations
+        return {
+            "estimate": {
+                name: {"value": float(value), "uncertainty": float(deviation)}
+                for name, value, deviation in zip(dimension_names(), estimate.values, deviations, strict=True)
+                if matters(estimate.car, name)
+            },
+            "verdicts": {
+                gate: {
+                    "quantity": quantity,
+                    "state": verdict.state.value,
+                    "value": verdict.value,
+                    "uncertainty": verdict.uncertainty,
+                    "probability": verdict.probability,
+                    "low": verdict.low,
+                    "high": verdict.high,
+                    "read": self.read[gate],
+                    "budget": [
+                        {"name": part.name, "contribution": part.contribution, "share": part.share}
+                        for part in estimate.budgets[quantity][:6]
+                    ],
+                }
+                for (gate, verdict), quantity in zip(self.verdicts.items(), GATE_QUANTITIES, strict=True)
+            },
+            "moves": [
+                _move_json(move, told) for move, told in zip(self.plan.moves, self.instructions, strict=True)
+            ],
+            "predicted": {**_outcome_json(self.plan.outcome), "joint_probability": self.plan.outcome.joint},
+            "cannot": [
+                {"gate": each.gate, "reason": each.reason, "change": each.change} for each in self.plan.cannot
+            ],
+            "notes": [*self.plan.notes, *estimate.notes],
+            "warnings": list(self.warnings),
+            "measure_next": self.measure_next.as_json(),
+            "block_corrections": dict(self.block_corrections),
+            "misfit_probability": estimate.misfit_probability,
+            "seats": {station.value: seat.value for station, seat in estimate.seats.items()},
+            "assumed": list(self.assumed),
+        }
+
+
+def _outcome_json(outcome: Outcome) -> dict[str, object]:
+    return {
+        name: {
+            "value": float(outcome.means[index]),
+            "uncertainty": float(outcome.deviations[index]),
+            "probability": outcome.probabilities[index],
+        }
+        for index, name in enumerate(GATE_QUANTITIES)
+    }
+
+
+def _move_json(move: Move, told: Instruction) -> dict[str, object]:
+    return {
+        "kind": move.kind.value,
+        "station": move.station.value,
+        "by": move.by,
+        "to": move.to,
+        "direction": told.direction,
+        "text": told.text,
+        "seen_from": told.seen_from,
+        "effect": told.effect,
+        "check": told.check,
+        "caution": told.caution,
+        "leave_alone": told.leave_alone,
+        "for": GATES[move.gate],
+        "expected": {
+            "quantity": GATE_QUANTITIES[move.gate],
+            "value": float(move.after.means[move.gate]),
+            "uncertainty": float(move.after.deviations[move.gate]),
+            "probability": move.after.probabilities[move.gate],
+        },
+        "read_again": list(told.read_again),
+    }
+
+
+def advise(
+    car: Car,
+    readings: Sequence[Reading] = (),
+    *,
+    hand: Hand | None = None,
+    prior: Prior | None = None,
+    system: System = System.METRIC,
+) -> Advice:
+    """Return where a car is, what to do next and by how much.
+
+    Args:
+        car: the car as its file describes it.
+        readings: what was read at the bench.
+        hand: how closely the builder's hand hits what is asked; left out, an ordinary one.
+        prior: what earlier rounds left known of the car; left out, its file.
+        system: units of the instructions' words; all numbers are SI.
+
+    Returns:
+        The advice.
+
+    Raises:
+        CarCannotRest: the car as described cannot stand.
+        ReadingUnusable: a reading is impossible on this car.
+    """
+    found = estimate(car, readings, prior=prior)
+    able = Hand() if hand is None else hand
+    plan = plan_moves(found, hand=able)
+    targets = [getattr(car.targets, name) for name in GATE_QUANTITIES]
+    spread = np.sqrt(np.diag(found.gate_covariance))
+    verdicts = {
+        gate: judge(
+            value=float(found.gates[index]),
+            uncertainty=float(spread[index]),
+            low=targets[index].low,
+            high=targets[index].high,
+        )
+        for index, gate in enumerate(GATES)
+    }
+    kinds = {reading.kind for reading in readings}
+    bench = Bench(found.car, found.seats, tuple(readings))
+    return Advice(
+        car=car,
+        estimate=found,
+        verdicts=verdicts,
+        read={gate: bool(kinds & _READ_BY[gate]) for gate in GATES},
+        plan=plan,
+        instructions=_told(plan, targets, system),
+        measure_next=next_reading(
+            found,
+            weights=np.array(
+                [
+                    (1.0 if verdicts[gate].state is State.UNCLEAR else 1e-3) / targets[index].tolerance ** 2
+                    for index, gate in enumerate(GATES)
+                ]
+            ),
+            system=system,
+        ),
+        block_corrections={
+            reading.where: bench.block_correction(found.values, reading)
+            for reading in readings
+            if reading.kind is ReadingKind.BLOCK_OFFSET
+        },
+        warnings=_warnings(found),
+        assumed=(
+            *assumed_for_stance(car),
+            *assumed_for_targets(car),
+            *(name for reading in readings for name in reading.assumed),
+        ),
+    )
+
+
+def _told(plan: Plan, targets: Sequence[Target], system: System) -> tuple[Instruction, ...]:
+    return tuple(instruction_for(move, target=targets[move.gate].value, system=system) for move in plan.moves)
+
+
+def _warnings(found: Estimate) -> tuple[str, ...]:
+    from rollwright.geometry.stance import stance  # noqa: PLC0415
+
+    warnings = []
+    if found.misfit_probability < 0.01:
+        worst = found.strains[0]
+        warnings.append(
+            f"File and readings disagree more than their uncertainties allow (chance "
+            f"{_chance(found.misfit_probability)}); look first at {worst.name}, pulled {worst.ratio:.1f} "
+            "times its own uncertainty. Check its sign, unit and zero."
+        )
+    now = stance(found.car, seats=found.seats)
+    if found.car.dominant not in now.carrying:
+        warnings.append(
+            f"The {found.car.raised.words} wheel carries the car and the dominant {found.car.dominant.words} "
+            "wheel does not: drift and rail mean little until that is mended."
+        )
+    elif now.carrying != (Station.REAR_LEFT, Station.REAR_RIGHT, found.car.dominant):
+        warnings.append("A rear wheel is off the ground: check the hole heights and the mass's place.")
+    close = [
+        station.words
+        for station, at in stance(found.car).stations.items()
+        if at.seat.close and found.car.corners[station].seat is None
+    ]
+    if close:
+        warnings.append(
+            f"It is a close call where the {' and '.join(close)} wheel runs in its play; watch it roll and "
+            "give its seat in the file."
+        )
+    return tuple(warnings)
+
+
+def _chance(probability: float) -> str:
+    return f"{100.0 * probability:.1f} %" if probability >= 0.001 else "under 0.1 %"

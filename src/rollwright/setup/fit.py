@@ -1,0 +1,123 @@
+"""Weighted nonlinear least squares with priors: the one place where unknowns are fitted.
+
+The minimiser is scipy's; what is ours is the bookkeeping of a covariance that means what it says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rollwright.errors import OutOfRange
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Fit", "least_squares_fit"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A least-squares fit.
+
+    Attributes:
+        values: best values, shape (p,).
+        covariance: of the best values, (p, p), for residuals of unit variance.
+        residuals: at the best values, (m,).
+        jacobian: of the residuals at the best values, (m, p).
+        sum_of_squares: of the residuals.
+        dof: residuals less unknowns.
+    """
+
+    values: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+    residuals: NDArray[np.float64]
+    jacobian: NDArray[np.float64]
+    sum_of_squares: float
+    dof: int
+
+    @property
+    def residual_deviation(self) -> float:
+        """Standard deviation of the residuals, `sqrt(sum / dof)`; NaN without degrees of freedom."""
+        return float(np.sqrt(self.sum_of_squares / self.dof)) if self.dof > 0 else float("nan")
+
+    def scaled_covariance(self) -> NDArray[np.float64]:
+        """Covariance where the residuals' size is judged from their own scatter, (p, p)."""
+        return self.covariance * self.residual_deviation**2
+
+
+def least_squares_fit(
+    residuals: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    jacobian: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    *,
+    start: NDArray[np.float64],
+    scale: NDArray[np.float64] | None = None,
+    lower: NDArray[np.float64] | None = None,
+    steps: int = 200,
+    tolerance: float = 1e-14,
+) -> Fit:
+    """Return the values that minimise the sum of squared residuals, with their covariance.
+
+    Args:
+        residuals: residuals in standard deviations as a function of the unknowns, (p,) to (m,).
+        jacobian: their derivatives, (p,) to (m, p).
+        start: where to begin, (p,).
+        scale: typical size of a change of each unknown, (p,); left out, the minimiser finds its own.
+        lower: lower bounds, (p,); left out, there are none.
+        steps: most evaluations.
+        tolerance: relative change of sum, step and slope at which to stop.
+
+    Returns:
+        The fit; covariance is `(J^T J)^-1` at the best values (JCGM 100:2008, H.3, in its general form),
+        taken by orthogonal triangles so that unknowns which the residuals do not fix are refused, not
+        guessed.
+
+    Raises:
+        OutOfRange: the residuals do not fix all unknowns, or are not finite.
+    """
+    from scipy.optimize import least_squares  # noqa: PLC0415 - costs start-up time, and only fits need it
+
+    bounds = (-np.inf, np.inf) if lower is None else (lower, np.inf)
+    try:
+        found = least_squares(
+            residuals,
+            start,
+            jac=jacobian,
+            bounds=bounds,
+            method="lm" if lower is None and scale is None else "trf",
+            x_scale="jac" if scale is None else scale,
+            xtol=tolerance,
+            ftol=tolerance,
+            gtol=tolerance,
+            max_nfev=steps,
+        )
+    except ValueError:
+        raise OutOfRange(
+            "the readings cannot be fitted: the car they describe cannot stand",
+            mend="check the readings' signs and units against the car file",
+        ) from None
+    values = np.asarray(found.x, dtype=np.float64)
+    last = np.asarray(jacobian(values), dtype=np.float64)
+    size = np.linalg.norm(last, axis=0)
+    if not np.all(size > 0.0):
+        raise OutOfRange(
+            "the readings do not fix every unknown", mend="add a reading, or a prior for what is not read"
+        )
+    # Columns of equal length make the pivots comparable whatever the units.
+    triangle = np.linalg.qr(last / size, mode="r")
+    pivots = np.abs(np.diag(triangle))
+    if pivots.min() < 1e-12 * pivots.max():
+        raise OutOfRange("the readings cannot tell all unknowns apart", mend="add a reading of another kind")
+    root = np.linalg.inv(triangle) / size[:, None]
+    left = np.asarray(residuals(values), dtype=np.float64)
+    return Fit(
+        values=values,
+        covariance=root @ root.T,
+        residuals=left,
+        jacobian=last,
+        sum_of_squares=float(left @ left),
+        dof=len(left) - len(values),
+    )

@@ -1,0 +1,67 @@
+"""What a hand at the bench can do: how closely a move lands, and how finely it can be asked for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from rollwright.car.table import check_names
+from rollwright.errors import OutOfRange, UnreadableQuantity, echo
+from rollwright.units import Kind, parse
+
+__all__ = ["Hand", "read_hand"]
+
+_DEG = math.pi / 180.0
+_MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hand:
+    """Standard deviation of what is achieved about what was asked, for each kind of move.
+
+    Attributes:
+        bend: of the angle put into an axle [rad].
+        turn: of the angle an axle is turned by [rad].
+        relief: of the depth of wood removed [m].
+        washer: of a washer's thickness [m].
+        shim: of a shim's thickness [m].
+    """
+
+    bend: float = 0.1 * _DEG
+    turn: float = 1.0 * _DEG
+    relief: float = 0.05 * _MM
+    washer: float = 0.03 * _MM
+    shim: float = 0.02 * _MM
+
+
+def read_hand(table: Mapping[str, Any]) -> Hand:
+    """Return the hand described by the `[hand]` table of a readings file.
+
+    Args:
+        table: the table; what it leaves out keeps its default.
+
+    Returns:
+        The hand.
+
+    Raises:
+        InputError: a key is unknown, or a value is not a positive size.
+    """
+    names = [field.name for field in fields(Hand)]
+    check_names(table, names, at="hand")
+    found: dict[str, float] = {}
+    for name, written in table.items():
+        kind = Kind.ANGLE if name in {"bend", "turn"} else Kind.LENGTH
+        try:
+            value = parse(written, kind=kind)
+        except UnreadableQuantity as error:
+            raise error.at(key=f"hand.{name}") from None
+        if value <= 0.0:
+            raise OutOfRange(
+                f"{echo(written)} is not more than zero",
+                mend="write how far a move usually lands from what was asked",
+                key=f"hand.{name}",
+            )
+        found[name] = value
+    return Hand(**found)

@@ -1,0 +1,236 @@
+"""What each reading would show on a given car: the forward models of the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rollwright.car.dimensions import dimension_names
+from rollwright.car.model import Car, Seat, Station
+from rollwright.errors import ReadingUnusable
+from rollwright.geometry.many import Stances, drift_along, inset_of, stances, wheels_of
+from rollwright.setup.readings import Reading, ReadingKind
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["GATE_QUANTITIES", "Bench", "derivatives", "gate_values"]
+
+GATE_QUANTITIES = ("height_difference", "drift", "rail_offset")
+_INDEX = {name: index for index, name in enumerate(dimension_names())}
+_STATIONS = tuple(Station)
+_STEP = 2e-6
+_IMPOSSIBLE = 1e3
+
+
+def gate_values(found: Stances) -> NDArray[np.float64]:
+    """Return height difference, drift and rail offset of each car [m], shape (n, 3)."""
+    return np.stack((found.height_difference, found.drift, found.rail_offset), axis=1)
+
+
+def _trace_basis(reading: Reading) -> NDArray[np.float64]:
+    """Return contrasts of a trace's points that its free start and heading cannot change, (k - 2, k)."""
+    x = np.array([point[0] for point in reading.trace])
+    free = np.stack((np.ones_like(x), x / np.ptp(x)), axis=1)
+    whole, _ = np.linalg.qr(free, mode="complete")
+    return np.ascontiguousarray(whole[:, 2:].T)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A car on the bench with the readings taken of it.
+
+    Attributes:
+        car: gives masses and which front wheel is dominant.
+        seats: where in its play each wheel runs.
+        readings: the readings.
+    """
+
+    car: Car
+    seats: Mapping[Station, Seat]
+    readings: Sequence[Reading]
+
+    def observed(self) -> NDArray[np.float64]:
+        """Return what was read, one number a channel, shape (m,); a trace of k points has k - 2 channels."""
+        parts = [
+            _trace_basis(reading) @ np.array([point[1] for point in reading.trace])
+            if reading.trace
+            else np.array([reading.quantity.value])
+            for reading in self.readings
+        ]
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    def owners(self) -> tuple[Reading, ...]:
+        """Return the reading that each channel belongs to."""
+        return tuple(
+            reading
+            for reading in self.readings
+            for _ in range(len(reading.trace) - 2 if reading.trace else 1)
+        )
+
+    def noise(self) -> NDArray[np.float64]:
+        """Return the covariance of the channels, (m, m): own errors, and those shared within a set-up."""
+        owners = self.owners()
+        covariance = np.diag([owner.quantity.uncertainty**2 for owner in owners])
+        for row, first in enumerate(owners):
+            for column, second in enumerate(owners):
+                if first.set_up and first.set_up == second.set_up and not (first.trace or second.trace):
+                    covariance[row, column] += first.common * second.common
+        return covariance
+
+    def predict(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what each channel would show on each of n cars.
+
+        Args:
+            values: dimensions, shape (n, p), columns in the order of `dimension_names`.
+
+        Returns:
+            Shape (n, m); an absurdly large number where a car could not show that reading at all.
+        """
+        found = stances(self.car, values, seats=self.seats)
+        columns = [self._channels(reading, values, found) for reading in self.readings]
+        out = np.concatenate(columns, axis=1) if columns else np.zeros((len(values), 0))
+        out[found.carrying < 0] = _IMPOSSIBLE
+        return np.nan_to_num(out, nan=_IMPOSSIBLE)
+
+    def check(self, values: NDArray[np.float64]) -> None:
+        """Refuse readings that the car, as it is described, could not show.
+
+        Args:
+            values: its dimensions, shape (p,).
+
+        Raises:
+            ReadingUnusable: a reading is impossible on this car.
+        """
+        for reading in self.readings:
+            one = Bench(self.car, self.seats, [reading])
+            if np.any(one.predict(values[None, :]) == _IMPOSSIBLE):
+                raise ReadingUnusable(
+                    "the car that the file describes cannot show this reading: the wheel stands above the "
+                    "rail or the block, or the car turns too sharply for the board",
+                    mend="check the heights, the rail and the bend in the car file",
+                    key=reading.where,
+                )
+
+    def _channels(self, reading: Reading, values: NDArray[np.float64], found: Stances) -> NDArray[np.float64]:
+        kind = reading.kind
+        if kind is ReadingKind.DRIFT:
+            return _drift(reading, values, found)
+        if kind is ReadingKind.HEIGHT_DIFFERENCE:
+            one = found.height_difference
+        elif kind is ReadingKind.RAIL_OFFSET:
+            one = found.rail_offset
+        elif kind is ReadingKind.BLOCK_OFFSET:
+            one = self._block_offset(reading, values)
+        elif kind is ReadingKind.RAIL_CLEARANCE:
+            one = self._rail_clearance(reading, found)
+        else:
+            one = self._direct(reading, values)
+        return one[:, None]
+
+    def _rail_clearance(self, reading: Reading, found: Stances) -> NDArray[np.float64]:
+        """Inner edge to rail with the car moved over until its dominant wheel touches the rail."""
+        station = reading.station or self.car.dominant
+        gap = found.rail_gap[_STATIONS.index(station)]
+        # Moving the dominant wheel in by its offset takes as much from its own side as it gives the other.
+        toward = 1.0 if station.side != self.car.dominant.side else -1.0
+        moved: NDArray[np.float64] = gap + toward * found.rail_offset
+        return moved
+
+    def _block_offset(self, reading: Reading, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The dominant wheel against a block under the body: it hangs, and the hand sets its seat."""
+        seats = dict(self.seats)
+        if reading.seat is not None:
+            seats[self.car.dominant] = reading.seat
+        w = wheels_of(values, seats, hangs=True)
+        inset = inset_of(
+            cy=w.cy,
+            cz=w.cz,
+            ux=w.ux,
+            uy=w.uy,
+            uz=w.uz,
+            radius=w.radius,
+            half=w.half,
+            low=-reading.thickness,
+            high=0.0,
+        )[_STATIONS.index(self.car.dominant)]
+        width = values[:, _INDEX["rail.width"]] if reading.width is None else reading.width
+        offset: NDArray[np.float64] = inset - 0.5 * width
+        return offset
+
+    def _direct(self, reading: Reading, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Readings of a single dimension: tip sweep, daylight, size."""
+        if reading.kind is ReadingKind.SIZE:
+            return values[:, _INDEX[reading.dimension]]
+        station = reading.station or self.car.dominant
+        distance = reading.distance or 0.0
+        if reading.kind is ReadingKind.TIP_SWEEP:
+            # The tip of a pin rolled on its straight part swings as far above the axis as below it.
+            swing: NDArray[np.float64] = 2.0 * distance * np.sin(values[:, _INDEX[f"{station.value}.bend"]])
+            return swing
+        angle = values[:, _INDEX[f"{station.value}.{reading.plane}"]]
+        gap: NDArray[np.float64] = distance * (np.tan(angle) - np.tan(reading.against))
+        return gap
+
+    def block_correction(self, values: NDArray[np.float64], reading: Reading) -> float:
+        """Return the rail offset less the block offset that the model gives for the same car [m].
+
+        Args:
+            values: the car's dimensions, shape (p,).
+            reading: the reading on the block.
+
+        Returns:
+            What must be added to the reading on the block to have the rail offset.
+        """
+        row = values[None, :]
+        rail = stances(self.car, row, seats=self.seats).rail_offset
+        return float((rail - self._block_offset(reading, row))[0])
+
+
+def _drift(reading: Reading, values: NDArray[np.float64], found: Stances) -> NDArray[np.float64]:
+    if reading.trace:
+        x = np.array([point[0] for point in reading.trace])
+        path = drift_along(
+            curvature=found.curvature[:, None],
+            rear_steer=found.rear_steer[:, None],
+            watched=found.watched[:, None],
+            board=np.broadcast_to(x, (len(values), len(x))),
+        )
+        contrasts: NDArray[np.float64] = path @ _trace_basis(reading).T
+        return contrasts
+    if reading.distance is None:
+        return found.drift[:, None]
+    return drift_along(
+        curvature=found.curvature,
+        rear_steer=found.rear_steer,
+        watched=found.watched,
+        board=np.full(len(values), reading.distance),
+    )[:, None]
+
+
+def derivatives(
+    function: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    values: NDArray[np.float64],
+    directions: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return directional derivatives by central differences, all in one batch.
+
+    Args:
+        function: maps rows of dimensions, (n, p), to rows of results, (n, m).
+        values: where to take them, shape (p,).
+        directions: shape (q, p); each row is a change of the dimensions [m, rad].
+
+    Returns:
+        Change of each result along each direction, shape (m, q). The largest move of any dimension is 2
+        micrometres or microradians, where the geometry's own curvature is far below rounding error.
+    """
+    size = np.abs(directions).max(axis=1)
+    step = _STEP / np.where(size > 0.0, size, 1.0)
+    moved = directions * step[:, None]
+    both = function(np.concatenate((values + moved, values - moved)))
+    up, down = both[: len(directions)], both[len(directions) :]
+    slope: NDArray[np.float64] = ((up - down) / (2.0 * step[:, None])).T
+    return slope

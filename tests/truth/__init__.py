@@ -1,0 +1,1 @@
+"""Answers known from outside the package."""
