@@ -295,7 +295,7 @@ def _figures(figures: str, written: str) -> Fraction:
         raise _refusal(written, "has a comma that could be a decimal comma or mark thousands", mend)
     if not re.fullmatch(r"[0-9]+,[0-9]+|[0-9]+\.?[0-9]*|\.[0-9]+", figures):
         raise _refusal(written, "is not one number", "write it with one decimal point, such as 12.5")
-    return Fraction(figures.replace(",", ".").rstrip("."))
+    return Fraction(figures.replace(",", "."))
 
 
 def _arc(match: re.Match[str], written: str) -> Fraction:
@@ -510,12 +510,9 @@ def _short(exact: Fraction, digits: int) -> str:
 
 def _earned_places(spread: Fraction) -> int:
     """Return the decimal place that an uncertainty is printed to; negative: tens, hundreds."""
-    size = Decimal(spread.numerator) / Decimal(spread.denominator)
-    places = -size.adjusted()
-    if size.as_tuple().digits[0] <= 2:
-        # 0.296 would round to 0.30, which begins with a 3 and so keeps one digit only.
-        places += round(spread * Fraction(10) ** (places + 1)) < 30
-    return places
+    first = -(Decimal(spread.numerator) / Decimal(spread.denominator)).adjusted()
+    # Two digits if, rounded to two, they come out under 30: 0.294 is printed 0.29, but 0.296 is printed 0.3.
+    return first + (round(spread * Fraction(10) ** (first + 1)) < 30)
 
 
 def _usual_places(amount: Fraction, decimals: tuple[tuple[float, int], ...]) -> int:

@@ -167,6 +167,18 @@ def test_masses_inertias_and_plain_numbers(written: object, kind: Kind, value: f
     assert parse(written, kind=kind) == pytest.approx(value, rel=1e-15)
 
 
+@pytest.mark.parametrize(
+    ("sign", "plain"),
+    [*zip("½⅓⅔¼¾⅛⅜⅝⅞", ["1/2", "1/3", "2/3", "1/4", "3/4", "1/8", "3/8", "5/8", "7/8"], strict=True)],
+)
+def test_fraction_signs(sign: str, plain: str) -> None:
+    assert parse(f"{sign} in", kind=Kind.LENGTH) == parse(f"{plain} in", kind=Kind.LENGTH)
+    assert parse(f"2{sign}in", kind=Kind.LENGTH) == parse(f"2 {plain} in", kind=Kind.LENGTH)
+    # The digits beside a sign are numbers of their own.
+    for joined in (f"{sign}5 in", f"2{sign}5 in", f"5/{sign} in", f"{sign}{sign} in"):
+        refusal(joined)
+
+
 def test_whole_number_too_long_to_print_is_refused() -> None:
     assert "more than 400 digits" in refusal(10**5000)
 
@@ -245,6 +257,7 @@ def test_subclasses_of_numbers_and_texts_are_read() -> None:
         ("3/-4 in", "not one number followed by one unit", "one number"),
         ("3/4/5 in", "not one number followed by one unit", "one number"),
         ("3/4.5 in", "not one number followed by one unit", "one number"),
+        ("1 4/4 in", "a fraction of one or more", "1 3/4 or 7/4"),
         ("1 5/4 in", "a fraction of one or more", "1 3/4 or 7/4"),
         ("5 mm mm", "holds two units", "one number"),
         ("5 mm in", "holds two units", "one number"),
@@ -348,6 +361,7 @@ def test_side_of_an_angle() -> None:
         ("bright 5 mm", "does not begin with a number"),
         ("5 oz right", "'5 oz right' is a mass where a length is wanted"),
         ("1,234 mm left", "'1,234 mm left' has a comma"),
+        ("5 mm rightmost", "unknown unit 'mm rightmost'"),
         ("90 mm right\x07", "control or hidden character"),
         ("", "is empty"),
         (None, "None is no number"),

@@ -255,7 +255,7 @@ def _solve(bench: Bench, prior: Prior) -> tuple[NDArray[np.float64], NDArray[np.
 
     def slopes(z: NDArray[np.float64]) -> NDArray[np.float64]:
         there = prior.mean + prior.root @ z
-        return whiten @ derivatives(bench.predict, there, prior.root.T)
+        return whiten @ derivatives(bench.predict, there, prior.root.T)[1]
 
     def jacobian(z: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.concatenate((np.eye(count), slopes(z)))
@@ -276,8 +276,7 @@ def _describe(
     def gates(rows: NDArray[np.float64]) -> NDArray[np.float64]:
         return gate_values(stances(bench.car, rows, seats=bench.seats))
 
-    gate_slopes = derivatives(gates, values, prior.root.T)
-    at_mode = gates(values[None, :])[0]
+    at_mode, gate_slopes = derivatives(gates, values, prior.root.T)
     if not np.all(np.isfinite(at_mode)):
         raise ReadingUnusable(
             "the dominant wheel stands above the rail, or the car turns too sharply for the board",

@@ -15,6 +15,9 @@ __all__ = ["Instruction", "direction_of", "instruction_for"]
 _TIP = 0.030
 """Where along a pin the tip's swing is told [m]: past the bend, the default of a tip sweep reading."""
 
+_TIP_INCH = 0.03175
+"""The same for those who measure in inches: an inch and a quarter."""
+
 _FRACTIONS_FROM = 0.0015
 
 _CAUTIONS = {
@@ -130,8 +133,9 @@ def instruction_for(move: Move, *, target: float, system: System = System.METRIC
 
 def _bend(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:
     del target
-    swing = show(2.0 * _TIP * math.sin(move.to), kind=Kind.LENGTH, system=system)
-    out = show(_TIP, kind=Kind.LENGTH, system=system)
+    tip = _TIP_INCH if system is System.INCH else _TIP
+    swing = show(2.0 * tip * math.sin(move.to), kind=Kind.LENGTH, system=system)
+    out = "1 1/4 in" if system is System.INCH else show(tip, kind=Kind.LENGTH, system=system)
     text = f"Bend the {where} axle {_degrees(move.by, 2)} {direction}, to {_degrees(move.to, 2)}."
     effect = f"This {'raises' if move.by > 0.0 else 'lowers'} the front; it also moves steer and rail."
     return text, effect, f"Rolled on a plate, its tip {out} past the bend then swings {swing} in all."
@@ -173,6 +177,8 @@ def _washer(move: Move, where: str, direction: str, target: float, system: Syste
 def _shim(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:
     del target, direction
     amount = _thickness(move.by, system)
-    text = f"Raise the body by {amount} at the {where} axle: put a shim of that thickness over it."
     end = "front" if move.station.is_front else "rear"
-    return text, f"This raises the {end} of the body.", "The axle then sits lower in the body by the shim."
+    axles = f"the {where} axle" if move.station.is_front else "each rear axle"
+    text = f"Raise the {end} of the body by {amount}: shim {axles} down in its hole by as much."
+    check = f"Where a hole leaves no room for a shim, drill the {end} holes {amount} lower in the next body."
+    return text, f"This raises the {end} without touching the bend.", check

@@ -21,7 +21,7 @@ __all__ = ["Bench3", "Setting"]
 
 _INDEX = {name: index for index, name in enumerate(dimension_names())}
 _STEPS = 12
-_SETTLED = 1e-9
+_SETTLED = 1e-8
 _PROBE = 1e-6
 
 

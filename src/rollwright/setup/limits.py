@@ -15,6 +15,9 @@ _DEG = math.pi / 180.0
 _MOST_BEND = 12.0 * _DEG
 """Largest bend that is asked of a pin (judgement: beyond it a pin kinks or cracks rather than bends)."""
 
+_GOOD_ENOUGH = 0.3
+"""Part of the level's tolerance that may be left at the end of what bending can do without being named."""
+
 _MOST_RELIEF = 0.25
 """Largest relief as a share of the body's width (judgement: the pin needs the rest of the wood to hold)."""
 
@@ -74,6 +77,13 @@ def bending(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
     if exact.down >= 0.0 and exact.bend <= _MOST_BEND:
         return Bending(setting=exact)
     down = 0.0 if exact.down < 0.0 else math.sqrt(max(0.0, _MOST_BEND**2 - exact.forward**2))
+    nearest = bench.solve(
+        replace(exact, down=down), knobs=("forward", "trim"), targets={1: targets[1], 2: targets[2]}
+    )
+    if nearest is not None:
+        left = abs(float(bench.gates(bench.moved(nearest)[None, :])[0, 0]) - targets[0])
+        if left <= _GOOD_ENOUGH * bench.car.targets.height_difference.tolerance:
+            return Bending(setting=nearest)
     shimmed = bench.solve(replace(exact, down=down), knobs=("forward", "rear_shim", "trim"), targets=targets)
     if exact.down < 0.0:
         reason = (

@@ -97,7 +97,7 @@ def next_reading(
     """
     candidates = _candidates(found)
     bench = Bench(found.car, found.seats, candidates)
-    slopes = derivatives(bench.predict, found.values, found.root.T)
+    _, slopes = derivatives(bench.predict, found.values, found.root.T)
     # A reading that the car cannot show has an absurd slope or none; neither helps.
     slopes = np.where(np.abs(slopes) < 1.0, slopes, 0.0)
     noise = np.array([candidate.quantity.uncertainty for candidate in candidates])

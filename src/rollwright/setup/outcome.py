@@ -134,8 +134,7 @@ def outcome_of(
     """
     there = bench.moved(setting)
     directions = [root.T, *(row[None, :] for row in hand_directions(bench, hand, moved, setting))]
-    slopes = derivatives(bench.gates, there, np.concatenate(directions))
-    means = bench.gates(there[None, :])[0]
+    means, slopes = derivatives(bench.gates, there, np.concatenate(directions))
     if not (np.all(np.isfinite(means)) and np.all(np.isfinite(slopes))):
         return None
     covariance = slopes @ slopes.T

@@ -8,13 +8,16 @@ before. Of several sets of moves the smallest is chosen that does about as well 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollwright.car.model import Seat, Station
+from rollwright.car.dimensions import dimension_names
+from rollwright.car.model import Station
 from rollwright.judge.verdict import CONFIDENCE
+from rollwright.quantity import Quantity, Source
 from rollwright.setup.estimate import Estimate, seats_at
 from rollwright.setup.hand import Hand
 from rollwright.setup.knobs import Bench3, Setting
@@ -24,7 +27,7 @@ from rollwright.setup.outcome import MoveKind, Outcome, hand_directions, outcome
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Move", "Plan", "plan_moves"]
+__all__ = ["Move", "Plan", "after_moves", "moved_dimensions", "plan_moves"]
 
 _DEG = math.pi / 180.0
 _BEND_GRID = 0.05 * _DEG
@@ -32,6 +35,7 @@ _TURN_GRID = 0.5 * _DEG
 _LENGTH_GRID = 1e-5
 _ROUNDS = 4
 _ABOUT_AS_WELL = 0.02
+_LIKELY = 0.25
 _STOP_SHORT = 1.6448536269514722
 """One-sided 5 % point of the normal distribution (JCGM 106:2012, Table 1): the share that may overshoot."""
 
@@ -220,28 +224,34 @@ def _choose(maker: _Maker) -> _Candidate:
     error = np.abs(now.means - wanted)
     seen = error >= now.deviations
     candidates = [none]
+    cannot: tuple[Cannot, ...] = ()
     if not (seen | (np.array(now.probabilities) >= CONFIDENCE)).any() or not seen.any():
         return replace(
             none,
             notes=(_TOO_SMALL_TO_TELL,),
         )
-    if seen[2]:
+    # A smaller set of moves is worth a thought only where it does not leave another gate behind.
+    likely = np.array(now.probabilities) > _LIKELY
+    if seen[2] and likely[0] and likely[1]:
         candidates += _some(maker.finish(present, frozenset(), notes=()))
     if seen[0] or seen[1]:
-        if seen[1]:
+        if seen[1] and likely[0]:
             candidates += _some(_turned(maker, present))
-        candidates += _some(_joint(maker, present))
+        together = _joint(maker, present)
+        candidates += _some(together)
+        cannot = () if together is None else together.cannot
     best = max(candidate.outcome.joint for candidate in candidates)
     for candidate in candidates:
         off = np.abs(candidate.outcome.means - wanted)
         gross = off > np.maximum(tolerance, 2.0 * candidate.outcome.deviations)
         if candidate.outcome.joint >= best - _ABOUT_AS_WELL and not gross.any():
-            # What bending cannot do is worth saying even when leaving the car alone does as well.
             return candidate
-    return min(
+    chosen = min(
         candidates,
         key=lambda each: float(np.sum(((each.outcome.means - wanted) / tolerance) ** 2)),
     )
+    # What bending cannot do is worth saying even where it is another set of moves that comes nearest.
+    return replace(chosen, cannot=chosen.cannot or cannot)
 
 
 def _as_estimated(maker: _Maker) -> Outcome:
@@ -354,9 +364,10 @@ def _moves(maker: _Maker, chosen: _Candidate) -> tuple[Move, ...]:
         steps.append((MoveKind.RELIEF, (station,), relief, total, target))
     moves: list[Move] = []
     done: frozenset[MoveKind] = frozenset()
-    for kind, where, by, to, setting in steps:
+    for number, (kind, where, by, to, setting) in enumerate(steps, start=1):
         done |= {kind}
-        after = maker.outcome(setting, done) or chosen.outcome
+        last = number == len(steps)
+        after = chosen.outcome if last else maker.outcome(setting, done) or chosen.outcome
         moves += [
             Move(kind=kind, station=each, by=by, to=to, gate=_GATE_OF[kind], after=after) for each in where
         ]
@@ -385,6 +396,23 @@ def after_moves(
     return plan.values, np.column_stack([estimate.root, *errors]) if errors else estimate.root
 
 
-def seats_after(estimate: Estimate, plan: Plan) -> dict[Station, Seat]:
-    """Return where each wheel is expected to run after a plan's moves."""
-    return seats_at(estimate.car, plan.values)
+def moved_dimensions(estimate: Estimate, plan: Plan) -> Mapping[str, Quantity]:
+    """Return the dimensions that a plan's moves change, as they are expected to be afterwards.
+
+    Args:
+        estimate: what was known before.
+        plan: the moves.
+
+    Returns:
+        By name, value with the standard uncertainty that the estimate and the hand leave.
+    """
+    mean, root = after_moves(estimate, plan)
+    spread = np.sqrt(np.sum(root**2, axis=1))
+    names = dimension_names()
+    return {
+        name: Quantity(
+            value=float(mean[index]), uncertainty=float(spread[index]), source=Source.MEASURED, label=name
+        )
+        for index, name in enumerate(names)
+        if mean[index] != estimate.values[index]
+    }

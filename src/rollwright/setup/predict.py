@@ -105,9 +105,9 @@ class Bench:
         Raises:
             ReadingUnusable: a reading is impossible on this car.
         """
-        for reading in self.readings:
-            one = Bench(self.car, self.seats, [reading])
-            if np.any(one.predict(values[None, :]) == _IMPOSSIBLE):
+        shown = self.predict(values[None, :])[0]
+        for reading, channel in zip(self.owners(), shown, strict=True):
+            if channel == _IMPOSSIBLE:
                 raise ReadingUnusable(
                     "the car that the file describes cannot show this reading: the wheel stands above the "
                     "rail or the block, or the car turns too sharply for the board",
@@ -215,8 +215,8 @@ def derivatives(
     function: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     values: NDArray[np.float64],
     directions: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """Return directional derivatives by central differences, all in one batch.
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return results and their directional derivatives by central differences, all in one batch.
 
     Args:
         function: maps rows of dimensions, (n, p), to rows of results, (n, m).
@@ -224,13 +224,14 @@ def derivatives(
         directions: shape (q, p); each row is a change of the dimensions [m, rad].
 
     Returns:
-        Change of each result along each direction, shape (m, q). The largest move of any dimension is 2
-        micrometres or microradians, where the geometry's own curvature is far below rounding error.
+        The results at `values`, (m,), and the change of each along each direction, (m, q). The
+        largest move of any dimension is 2 micrometres or microradians, where the geometry's own
+        curvature is far below rounding error.
     """
     size = np.abs(directions).max(axis=1)
     step = _STEP / np.where(size > 0.0, size, 1.0)
     moved = directions * step[:, None]
-    both = function(np.concatenate((values + moved, values - moved)))
-    up, down = both[: len(directions)], both[len(directions) :]
-    slope: NDArray[np.float64] = ((up - down) / (2.0 * step[:, None])).T
-    return slope
+    count = len(directions)
+    found = function(np.concatenate((values + moved, values - moved, values[None, :])))
+    slopes: NDArray[np.float64] = ((found[:count] - found[count:-1]) / (2.0 * step[:, None])).T
+    return found[-1], slopes

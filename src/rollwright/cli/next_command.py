@@ -1,0 +1,181 @@
+"""`rollwright next`: what to do next with a car, and by how much."""
+
+from __future__ import annotations
+
+import click
+
+from rollwright import workbench
+from rollwright.cli.options import json_option, print_json, system_of, units_option
+from rollwright.cli.page import Page, listed, percent
+from rollwright.cli.stance_command import show_assumed
+from rollwright.judge.verdict import State, Verdict
+
+__all__ = ["command", "show_advice"]
+
+_GATES = ("level", "steer", "centre")
+_READ_AGAIN = {"height_difference": "height difference", "drift": "drift", "rail_offset": "rail offset"}
+
+
+@click.command(name="next")
+@click.argument("car", type=click.Path())
+@click.option(
+    "--readings",
+    "-r",
+    multiple=True,
+    type=click.Path(),
+    help="File of readings taken at the bench; may be given more than once.",
+)
+@click.option(
+    "--save-as",
+    type=click.Path(),
+    help="Also write the car file as it will be once the moves are made.",
+)
+@units_option
+@json_option
+@click.pass_context
+def command(
+    ctx: click.Context, car: str, readings: tuple[str, ...], save_as: str | None, units: str, *, as_json: bool
+) -> None:
+    """Say what to do next with a car, and by how much.
+
+    CAR is a car file. The readings say where the car really is; bend, turn and trim are then solved
+    together, in the order in which your hand makes them. Exit code 1: a target cannot be met by the
+    moves that are allowed.
+    """
+    found = workbench.next_moves(car, readings, system=system_of(units))
+    if save_as is not None:
+        workbench.save_after(found, save_as)
+    if as_json:
+        print_json({"name": found.car.name, **found.advice.as_json()})
+    else:
+        page = Page(system=system_of(units))
+        show_advice(page, found)
+        if save_as is not None:
+            page.gap()
+            page.prose(f"The car as it will be then is written to {save_as}.")
+        page.print()
+    ctx.exit(1 if found.advice.plan.cannot else 0)
+
+
+def show_advice(page: Page, found: workbench.Advised) -> None:
+    """Add advice to a page: the moves, then where the car is now, then what is expected.
+
+    Args:
+        page: where to add it.
+        found: the advice.
+    """
+    advice = found.advice
+    _headline(page, found)
+    for warning in advice.warnings:
+        page.gap()
+        page.prose(warning, first="! ", bold=True)
+    for each in advice.plan.cannot:
+        page.gap()
+        page.prose(f"{each.gate.capitalize()} cannot be met: {each.reason}.", first="! ", bold=True)
+        page.prose(f"To change that: {each.change}.", first="  ")
+    _moves(page, found)
+    page.gap()
+    _now(page, found)
+    if advice.plan.moves:
+        page.gap()
+        _then(page, found)
+    page.gap()
+    for note in (*advice.plan.notes, *advice.estimate.notes):
+        page.prose(note, first="- ", rest="  ")
+    for where, correction in advice.block_corrections.items():
+        page.prose(
+            f"{where}: {page.length(correction)} was added to turn it into a rail offset (on the block "
+            "the wheels hang, and they touch anywhere on its height).",
+            first="- ",
+            rest="  ",
+        )
+    page.prose(f"To know more: {_lower(advice.measure_next.text)}", first="- ", rest="  ")
+    show_assumed(page, advice.assumed)
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _headline(page: Page, found: workbench.Advised) -> None:
+    advice = found.advice
+    count = len({move.kind for move in advice.plan.moves})
+    if count:
+        plural = "one move" if count == 1 else f"{_words(count)} moves"
+        page.prose(f"{found.car.name}: {plural}, in this order, then read again.", bold=True)
+    elif all(verdict.state.value == "pass" for verdict in advice.verdicts.values()):
+        page.prose(f"{found.car.name}: leave it as it is. All three are inside.", bold=True)
+    elif advice.plan.cannot:
+        page.prose(f"{found.car.name}: no allowed move brings it to its targets.", bold=True)
+    else:
+        page.prose(f"{found.car.name}: move nothing yet. Read first.", bold=True)
+
+
+def _words(count: int) -> str:
+    return ("no", "one", "two", "three", "four", "five")[count]
+
+
+def _moves(page: Page, found: workbench.Advised) -> None:
+    number, said = 0, ""
+    for move, told in zip(found.advice.plan.moves, found.advice.instructions, strict=True):
+        if told.text == said:
+            # One instruction speaks for both rear axles.
+            continue
+        number, said = number + 1, told.text
+        page.gap()
+        page.prose(told.text, first=f"{number}. ", rest="   ", bold=True)
+        page.prose(f"{told.effect} {told.check}", first="   ")
+        expected = (page.level, page.drift, page.rail)[move.gate](
+            float(move.after.means[move.gate]), float(move.after.deviations[move.gate])
+        )
+        chance = percent(move.after.probabilities[move.gate])
+        page.prose(f"Expect {_GATES[move.gate]} {expected}; {chance} to be inside.", first="   ")
+        if told.caution:
+            page.prose(f"Mind: {told.caution}", first="   ")
+    if number:
+        again: dict[str, None] = {}
+        for told in found.advice.instructions:
+            again |= dict.fromkeys(told.read_again)
+        page.gap()
+        page.prose(
+            f"Then read again: {listed([_READ_AGAIN[kind] for kind in again])}. Leave "
+            f"{found.advice.instructions[0].leave_alone} alone meanwhile."
+        )
+
+
+def _now(page: Page, found: workbench.Advised) -> None:
+    advice = found.advice
+    page.line("Where it is", bold=True)
+    for (gate, verdict), say in zip(
+        advice.verdicts.items(), (page.level, page.drift, page.rail), strict=True
+    ):
+        unread = "" if advice.read[gate] else ", not read yet"
+        page.verdict(
+            verdict.state.value,
+            f"{gate:<6} {say(verdict.value, verdict.uncertainty)}: {_said(verdict)}{unread}",
+        )
+    wanted = found.car.targets
+    page.prose(
+        f"Wanted: level {page.band(wanted.height_difference)}; steer {page.band(wanted.drift, sided=True)}; "
+        f"centre {page.band(wanted.rail_offset)}.",
+        first="  ",
+    )
+
+
+def _said(verdict: Verdict) -> str:
+    if verdict.state is State.UNCLEAR:
+        return f"cannot tell yet ({percent(verdict.probability)} inside)"
+    return "inside" if verdict.state is State.PASS else "outside"
+
+
+def _then(page: Page, found: workbench.Advised) -> None:
+    outcome = found.advice.plan.outcome
+    page.line("Where it should be then", bold=True)
+    for index, (gate, say) in enumerate(zip(_GATES, (page.level, page.drift, page.rail), strict=True)):
+        page.prose(
+            f"{gate:<6} {say(float(outcome.means[index]), float(outcome.deviations[index]))} "
+            f"({percent(outcome.probabilities[index])} inside)",
+            first="  ",
+            rest="         ",
+        )
+    page.prose(f"All three inside at once: {percent(outcome.joint)}.", first="  ")
