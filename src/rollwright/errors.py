@@ -32,7 +32,11 @@ def echo(value: object) -> str:
     Returns:
         One line of at most about sixty characters, without control characters.
     """
-    text = repr(value) if isinstance(value, str) else str(value)
+    try:
+        text = repr(value) if isinstance(value, str) else str(value)
+    except ValueError:
+        # Python refuses to write out whole numbers of thousands of digits, alone or inside a list.
+        text = "a number of thousands of digits"
     text = re.sub(r"\s+", " ", "".join(c if c.isprintable() else "?" for c in text))
     return text if len(text) <= _LONGEST_ECHO else text[: _LONGEST_ECHO - 1] + "…"
 
