@@ -60,10 +60,11 @@ class Page:
         """Add a table: first column to the left, the others to the right."""
         every = [list(head), *(list(row) for row in rows)]
         widths = [max(len(row[column]) for row in every) for column in range(len(head))]
+        gap = "  " if sum(widths) + 2 * len(widths) - 2 <= self.width else " "
         for number, row in enumerate(every):
             cells = [row[0].ljust(widths[0])]
             cells += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
-            text = "  ".join(cells).rstrip()
+            text = gap.join(cells).rstrip()
             self.line(click.style(text, dim=True) if number == 0 else text)
 
     def verdict(self, state: str, text: str) -> None:
