@@ -30,24 +30,30 @@ def assumed_for_targets(car: Car) -> tuple[str, ...]:
 
 
 def grouped(keys: tuple[str, ...]) -> list[str]:
-    """Return assumed keys as a person would list them: one line a dimension, the places behind it.
+    """Return assumed keys as a person would list them: what belongs together in one line.
 
     Args:
         keys: dotted keys.
 
     Returns:
-        Such as `play (4 stations)` and `wheels.standard.bore`.
+        Such as `washer, play at all four wheels` and `wheels.club: bore`.
     """
-    by_last: dict[str, list[str]] = {}
+    stations: dict[tuple[str, ...], list[str]] = {}
+    places: dict[str, list[str]] = {}
+    at: dict[str, list[str]] = {}
     for key in keys:
         head, _, last = key.rpartition(".")
-        by_last.setdefault(last if head.startswith("stations.") else key, []).append(head)
-    lines = []
-    for last, heads in by_last.items():
-        if "." in last:
-            lines.append(last)
-        elif len(heads) == 4:
-            lines.append(f"{last} at all four wheels")
+        if head.startswith("stations."):
+            at.setdefault(last, []).append(head.removeprefix("stations.").replace("_", " "))
+        elif head.startswith("targets."):
+            places.setdefault("targets", []).append(f"{head.removeprefix('targets.')} {last}")
         else:
-            lines.append(f"{last} at {', '.join(head.removeprefix('stations.') for head in heads)}")
+            places.setdefault(head, []).append(last)
+    for last, where in at.items():
+        stations.setdefault(tuple(where), []).append(last)
+    lines = [
+        f"{', '.join(lasts)} at {'all four wheels' if len(where) == 4 else ', '.join(where)}"
+        for where, lasts in stations.items()
+    ]
+    lines += [f"{head}: {', '.join(lasts)}" if head else ", ".join(lasts) for head, lasts in places.items()]
     return lines

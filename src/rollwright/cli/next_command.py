@@ -103,8 +103,14 @@ def _headline(page: Page, found: workbench.Advised) -> None:
     if count:
         plural = "one move" if count == 1 else f"{_words(count)} moves"
         page.prose(f"{found.car.name}: {plural}, in this order, then read again.", bold=True)
-    elif all(verdict.state.value == "pass" for verdict in advice.verdicts.values()):
-        page.prose(f"{found.car.name}: leave it as it is. All three are inside.", bold=True)
+    elif all(verdict.state is State.PASS for verdict in advice.verdicts.values()):
+        unread = [gate for gate in _GATES if not advice.read[gate]]
+        if unread:
+            # A gate is passed by a reading, never by a file's say-so.
+            said = f"move nothing. By the file all three are inside; read {listed(unread)} to be sure."
+        else:
+            said = "leave it as it is. All three are inside."
+        page.prose(f"{found.car.name}: {said}", bold=True)
     elif advice.plan.cannot:
         page.prose(f"{found.car.name}: no allowed move brings it to its targets.", bold=True)
     else:
