@@ -21,7 +21,7 @@ bench: $(VENV)/.installed-test
 	$(BIN)/python bench/report.py
 
 docs: $(VENV)/.installed-test
-	$(BIN)/python docs/make.py
+	$(BIN)/python -m docs.make
 
 clean:
 	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis

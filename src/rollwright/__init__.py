@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from rollwright.geometry import stance as stance
     from rollwright.geometry.many import dimension_values as dimension_values
     from rollwright.geometry.many import stances as stances
-    from rollwright.judge import judge as judge
     from rollwright.quantity import Quantity as Quantity
     from rollwright.quantity import Source as Source
     from rollwright.quantity import combine as combine
@@ -66,7 +65,6 @@ _HOMES = {
     "rollwright.errors": ("InputError", "RollwrightError"),
     "rollwright.geometry": ("Stance", "stance"),
     "rollwright.geometry.many": ("dimension_values", "stances"),
-    "rollwright.judge": ("judge",),
     "rollwright.quantity": ("Quantity", "Source", "combine", "from_half_width", "from_repeats"),
     "rollwright.setup.advice": ("Advice", "advise"),
     "rollwright.setup.estimate": ("Estimate", "estimate"),

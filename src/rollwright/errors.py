@@ -79,7 +79,7 @@ class InputError(RollwrightError):
     def __str__(self) -> str:
         """Return the whole message on one line: place, problem, mend."""
         place = "".join(f"{part}: " for part in (self.file, self.key) if part)
-        return re.sub(r"[\r\n]+", " ", f"{place}{self.problem}; {self.mend}")
+        return " ".join(f"{place}{self.problem}; {self.mend}".splitlines())
 
 
 class UnreadableQuantity(InputError):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ from rollwright.units import System
 
 if TYPE_CHECKING:
     from rollwright.setup.advice import Advice
+    from rollwright.setup.hand import Hand
 
 __all__ = [
     "Advised",
@@ -58,11 +59,16 @@ class Stood:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advised:
-    """What to do next with a car: the `car`, its file's `text` and the `advice`."""
+    """What to do next with a car: the `car`, its file's `text`, the `hand` that works and the `advice`."""
 
     car: Car
     text: str
+    hand: Hand
     advice: Advice
+
+    def as_json(self) -> dict[str, object]:
+        """Return it as plain data in SI units."""
+        return {"name": self.car.name, **self.advice.as_json()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +132,13 @@ def next_moves(
     car = parse_car(text, file=Path(path).name)
     taken = [(file, read_readings(file)) for file in readings]
     hand = taken[-1][1].hand if taken else Hand()
-    all_readings = [reading for _, found in taken for reading in found.readings]
+    # Readings of several files keep apart by their file's name.
+    prefix = {file: f"{Path(file).stem} " if len(taken) > 1 else "" for file, _ in taken}
+    all_readings = [
+        replace(reading, where=f"{prefix[file]}{reading.where}")
+        for file, found in taken
+        for reading in found.readings
+    ]
     blame = Path(taken[-1][0]).name if len(taken) == 1 else Path(path).name
     try:
         stance(car)
@@ -136,7 +148,7 @@ def next_moves(
         advice = advise(car, all_readings, hand=hand, system=system)
     except InputError as error:
         raise error.at(file=blame) from None
-    return Advised(car=car, text=text, advice=advice)
+    return Advised(car=car, text=text, hand=hand, advice=advice)
 
 
 def save_after(advised: Advised, path: str | os.PathLike[str]) -> None:
@@ -147,28 +159,25 @@ def save_after(advised: Advised, path: str | os.PathLike[str]) -> None:
         path: where to write; a file that is there already is left alone.
 
     Raises:
-        MissingReference: a move touches an axle that the file shares between wheels.
+        MissingReference: a move bends an axle that the file shares between wheels.
         FileUnwritable: the file is there already, or cannot be written.
     """
     from rollwright.car.dimensions import dimension_kind, file_key  # noqa: PLC0415
-    from rollwright.quantity import Quantity  # noqa: PLC0415
-    from rollwright.setup.plan_moves import moved_dimensions  # noqa: PLC0415
+    from rollwright.setup.written import written_dimensions  # noqa: PLC0415 - brings numpy
 
     car = advised.car
-    changes: dict[str, Quantity] = {}
-    kinds = {}
-    for name, quantity in moved_dimensions(advised.advice.estimate, advised.advice.plan).items():
-        key = file_key(car, name)
+    written = written_dimensions(car, advised.advice.estimate, advised.advice.plan, hand=advised.hand)
+    for name in written:
         station, _, last = name.partition(".")
         shared = [other for other in Station if car.corners[other].axle == car.corners[Station(station)].axle]
         if last == "bend" and len(shared) > 1:
             raise MissingReference(
                 "this axle's description is shared by several wheels, and only one of them is bent",
                 mend=f'write a new [axles.NAME] and set axle = "NAME" under [stations.{station}]',
-                key=key,
+                key=file_key(car, name),
             )
-        changes[key] = quantity
-        kinds[key] = dimension_kind(name)
+    changes = {file_key(car, name): quantity for name, quantity in written.items()}
+    kinds = {file_key(car, name): dimension_kind(name) for name in written}
     save_text(path, updated_text(advised.text, changes, kinds=kinds))
 
 

@@ -191,8 +191,13 @@ def test_save_as_writes_the_car_as_it_will_be(run: Run, club: Path) -> None:
     assert then.axles["steering"].bend.value == pytest.approx(moves["bend"]["to"], abs=1e-7)
     corner = then.corners[then.dominant]
     assert corner.clock.value == pytest.approx(moves["turn"]["to"], abs=1e-7)
-    assert corner.relief.value == pytest.approx(moves["relief"]["to"], abs=1e-8)
-    assert stance(then).rail_offset is not None
+    # What the readings taught is in the file too: it stands where the advice said that the car would.
+    predicted = json.loads(result.out)["predicted"]
+    found = stance(then)
+    assert found.height_difference == pytest.approx(predicted["height_difference"]["value"], abs=1e-7)
+    assert found.drift.lateral == pytest.approx(predicted["drift"]["value"], abs=1e-6)
+    assert found.rail_offset == pytest.approx(predicted["rail_offset"]["value"], abs=1e-7)
+    assert corner.relief.uncertainty < 0.1e-3
 
 
 def test_save_as_refuses_an_axle_that_several_wheels_share(run: Run, club: Path) -> None:
@@ -203,6 +208,23 @@ def test_save_as_refuses_an_axle_that_several_wheels_share(run: Run, club: Path)
     assert result.code == 2
     assert result.err.count("\n") == 1
     assert not target.exists()
+
+
+def test_readings_of_several_files_are_told_apart(run: Run, club: Path) -> None:
+    text = (club / "lark-readings.toml").read_text(encoding="utf-8")
+    (club / "again.toml").write_text(text, encoding="utf-8")
+    result = run(
+        "next", club / "lark.toml", "-r", club / "lark-readings.toml", "-r", club / "again.toml", "--json"
+    )
+    budget = {part["name"] for part in json.loads(result.out)["verdicts"]["level"]["budget"]}
+    assert {"lark-readings reading 1 (height difference)", "again reading 1 (height difference)"} <= budget
+
+
+def test_what_no_move_touches_is_to_be_left_alone(run: Run, club: Path) -> None:
+    lark = run("next", club / "lark.toml", "-r", club / "lark-readings.toml").out
+    assert "the front right wheel and both rear axles alone" in " ".join(lark.split())
+    heron = run("next", club / "heron.toml", "-r", club / "heron-readings.toml").out
+    assert "Leave the front right wheel alone" in " ".join(heron.split())
 
 
 def test_the_version_is_told(run: Run) -> None:

@@ -146,6 +146,15 @@ def matters(car: Car, name: str) -> bool:
     return last != "play" or car.corners[station].seat is not Seat.BODY
 
 
+def _own_name(corners: Mapping[Station, Corner], station: Station, part: str) -> str:
+    """Return a name for a station's own wheel or axle that no other station's part bears."""
+    taken = {getattr(corner, part) for other, corner in corners.items() if other is not station}
+    name = f"{station.value} {part}"
+    while name in taken:
+        name += " (own)"
+    return name
+
+
 def with_dimensions(car: Car, values: Mapping[str, Quantity]) -> Car:
     """Return the car with some of its dimensions replaced.
 
@@ -177,11 +186,11 @@ def with_dimensions(car: Car, values: Mapping[str, Quantity]) -> Car:
             changes: dict[str, Quantity] = {last: quantity}
             corners[station] = replace(corner, **changes)  # type: ignore[arg-type]  # keys are checked above
         elif last in _AXLE_DIMENSIONS:
-            own = f"{station.value} axle"
+            own = _own_name(corners, station, "axle")
             axles[own] = replace(axles[corner.axle], **{last: quantity})
             corners[station] = replace(corner, axle=own)
         else:
-            own = f"{station.value} wheel"
+            own = _own_name(corners, station, "wheel")
             wheels[own] = replace(wheels[corner.wheel], **{last: quantity})
             corners[station] = replace(corner, wheel=own)
     return replace(

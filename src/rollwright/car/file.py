@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from rollwright.car.keys import (
     BOARD_KEYS,
     BODY_KEYS,
     RAIL_KEYS,
+    RAISED_STATION_KEYS,
     STATION_KEYS,
     TARGETS,
     WEIGHT_KEYS,
@@ -45,21 +45,13 @@ from rollwright.car.table import (
     read_text,
     table_at,
 )
-from rollwright.errors import (
-    FileUnreadable,
-    InputError,
-    MissingReference,
-    OutOfRange,
-    WrongType,
-    echo,
-)
+from rollwright.car.toml_file import FORMAT, load_toml, parse_toml
+from rollwright.errors import InputError, MissingReference, OutOfRange, WrongType, echo
 from rollwright.quantity import Quantity
 from rollwright.units import Kind, show
 
 __all__ = ["FORMAT", "load_toml", "parse_car", "parse_toml", "read_car"]
 
-FORMAT = 1
-_LARGEST = 1_000_000
 _TOP = (
     "format",
     "name",
@@ -74,92 +66,7 @@ _TOP = (
     "targets",
 )
 _DEFAULT_PART = "standard"
-
-
-def load_toml(path: str | os.PathLike[str], *, what: str) -> str:
-    """Return the text of a file that should hold TOML.
-
-    Args:
-        path: where it is.
-        what: what it should be, for messages, as in `car file`.
-
-    Returns:
-        The text.
-
-    Raises:
-        FileUnreadable: it is missing, a folder, too large, not readable or not UTF-8 text.
-    """
-    file = Path(path)
-    name = echo(str(path)).strip("'\"")
-    try:
-        if file.is_dir():
-            raise FileUnreadable("this is a folder", mend=f"name the {what} in it", file=name)
-        with file.open("rb") as stream:
-            raw = stream.read(_LARGEST + 1)
-    except FileNotFoundError:
-        raise FileUnreadable(
-            "there is no such file",
-            mend="check the name, or write a new one with: rollwright new CAR.toml",
-            file=name,
-        ) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "it cannot be opened"
-        raise FileUnreadable(
-            str(reason).lower(), mend="check the name and its permissions", file=name
-        ) from None
-    if len(raw) > _LARGEST:
-        raise FileUnreadable(f"more than 1 MB is not a {what}", mend="check the name", file=name)
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise FileUnreadable(
-            "this is not UTF-8 text",
-            mend="save the file as UTF-8 and try again",
-            file=name,
-            key=f"line {line}",
-        ) from None
-
-
-def parse_toml(text: str, *, file: str) -> dict[str, Any]:
-    """Return the TOML tables of a text whose `format` this version reads.
-
-    Args:
-        text: the file's text.
-        file: its name, for messages.
-
-    Returns:
-        The tables.
-
-    Raises:
-        FileUnreadable: the text is not TOML, or of another format.
-    """
-    try:
-        found = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        reason, _, place = str(error).partition(" (at ")
-        raise FileUnreadable(
-            f"this is not TOML: {reason[:1].lower()}{reason[1:]}",
-            mend='a text needs quotes, as in width = "1 3/4 in", and a heading needs brackets',
-            file=file,
-            key=place.rstrip(")").split(",")[0] if place else "",
-        ) from None
-    except RecursionError:
-        raise FileUnreadable("brackets are nested too deeply", mend="check the file", file=file) from None
-    if "format" not in found:
-        raise FileUnreadable(
-            "the format is not said", mend="write format = 1 as the first line", file=file, key="format"
-        )
-    number = found["format"]
-    if number != FORMAT or isinstance(number, bool):
-        newer = isinstance(number, int) and number > FORMAT
-        raise FileUnreadable(
-            f"format {echo(number)} is not known; this version reads format {FORMAT}",
-            mend="update rollwright" if newer else f"write format = {FORMAT}",
-            file=file,
-            key="format",
-        )
-    return found
+_STATION_NAMES = frozenset(station.value for station in Station)
 
 
 def read_car(path: str | os.PathLike[str]) -> Car:
@@ -198,6 +105,10 @@ def parse_car(text: str, *, file: str = "car.toml") -> Car:
 
 
 def _car(top: Mapping[str, Any]) -> Car:
+    if "reading" in top:
+        raise WrongType(
+            "this is a readings file, not a car file", mend="name the car file first, its readings after it"
+        )
     check_names(top, _TOP, at="")
     assumed: list[str] = []
     body = _body(table_at(top, "body"), assumed)
@@ -207,25 +118,34 @@ def _car(top: Mapping[str, Any]) -> Car:
     axles = {
         name: _axle(table, f"axles.{name}", assumed) for name, table in read_tables(top, "axles").items()
     }
-    if not wheels:
-        wheels = {_DEFAULT_PART: _wheel({}, f"wheels.{_DEFAULT_PART}", assumed)}
-    if not axles:
-        axles = {_DEFAULT_PART: _axle({}, f"axles.{_DEFAULT_PART}", assumed)}
     stations = table_at(top, "stations")
     check_names(stations, (station.value for station in Station), at="stations")
-    corners = {
-        station: _corner(
-            table_at(stations, station.value, at="stations"),
-            station=station,
-            wheels=wheels,
-            axles=axles,
-            assumed=assumed,
+    tables = {station: table_at(stations, station.value, at="stations") for station in Station}
+    fitted = {
+        station: (
+            _part(table, "wheel", station=station, known=wheels),
+            _part(table, "axle", station=station, known=axles),
         )
-        for station in Station
+        for station, table in tables.items()
     }
+    if any(wheel not in wheels for wheel, _ in fitted.values()):
+        wheels[_DEFAULT_PART] = _wheel({}, f"wheels.{_DEFAULT_PART}", assumed)
+    if any(axle not in axles for _, axle in fitted.values()):
+        axles[_DEFAULT_PART] = _axle({}, f"axles.{_DEFAULT_PART}", assumed)
     setup = table_at(top, "setup")
     check_names(setup, ("dominant", "bent_axles"), at="setup")
     dominant = _dominant(setup, assumed)
+    corners = {
+        station: _corner(
+            table,
+            station=station,
+            keys=RAISED_STATION_KEYS if station is dominant.opposite else STATION_KEYS,
+            wheel=fitted[station][0],
+            axle=fitted[station][1],
+            assumed=assumed,
+        )
+        for station, table in tables.items()
+    }
     rail_table, board_table = table_at(top, "rail"), table_at(top, "board")
     rail = _quantities(rail_table, RAIL_KEYS, at="rail", assumed=assumed)
     board = _quantities(board_table, BOARD_KEYS, at="board", assumed=assumed)
@@ -293,24 +213,37 @@ def _weight(table: Mapping[str, Any], at: str, assumed: list[str]) -> Weight:
 
 
 def _part(table: Mapping[str, Any], kind: str, *, station: Station, known: Mapping[str, object]) -> str:
-    """Return the name of the wheel or axle at a station: as said, the only one, or the one of its name."""
+    """Return the name of the wheel or axle at a station.
+
+    It is the one that the station names; or the one that bears the station's name; or the only other one.
+    When every part in the file is another station's own, the shipped one is fitted here.
+    """
     key = f"stations.{station.value}.{kind}"
+    others = [name for name in known if name not in _STATION_NAMES]
     if kind in table:
         name = table[kind]
-        if not isinstance(name, str) or name not in known:
+        if not isinstance(name, str):
+            raise WrongType(
+                f"{echo(name)} is not a name",
+                mend=f'write it in quotes, as in {kind} = "{_DEFAULT_PART}"',
+                key=key,
+            )
+        if name not in known and (others or name != _DEFAULT_PART):
             raise MissingReference(
-                f"there is no [{kind}s.{name}]",
-                mend=nearest(str(name), known),
+                f"there is no [{kind}s.{echo(name)[1:-1]}]",
+                mend=nearest(name, known) if known else f'write it, or {kind} = "{_DEFAULT_PART}"',
                 key=key,
             )
         return name
-    if len(known) == 1:
-        return next(iter(known))
     if station.value in known:
         return station.value
+    if not others:
+        return _DEFAULT_PART
+    if len(others) == 1:
+        return others[0]
     raise MissingReference(
         f"the file has {len(known)} {kind}s and does not say which one is here",
-        mend=f'write {kind} = "{next(iter(known))}" or another of {", ".join(known)}',
+        mend=f'write {kind} = "{others[0]}" or another of {", ".join(known)}',
         key=key,
     )
 
@@ -319,24 +252,20 @@ def _corner(
     table: Mapping[str, Any],
     *,
     station: Station,
-    wheels: Mapping[str, Wheel],
-    axles: Mapping[str, Axle],
+    keys: tuple[Key, ...],
+    wheel: str,
+    axle: str,
     assumed: list[str],
 ) -> Corner:
     at = f"stations.{station.value}"
-    quantities = _quantities(table, STATION_KEYS, at=at, assumed=assumed, more=("seat", "wheel", "axle"))
+    quantities = _quantities(table, keys, at=at, assumed=assumed, more=("seat", "wheel", "axle"))
     seat = table.get("seat")
     words = [known.value for known in Seat]
     if seat is not None and seat not in words:
         raise WrongType(
             f"{echo(seat)} is not a seat", mend=f"write {', '.join(words)}, or leave it out", key=f"{at}.seat"
         )
-    return Corner(
-        **quantities,
-        seat=None if seat is None else Seat(seat),
-        wheel=_part(table, "wheel", station=station, known=wheels),
-        axle=_part(table, "axle", station=station, known=axles),
-    )
+    return Corner(**quantities, seat=None if seat is None else Seat(seat), wheel=wheel, axle=axle)
 
 
 def _dominant(setup: Mapping[str, Any], assumed: list[str]) -> Station:
@@ -361,7 +290,8 @@ def _targets(table: Mapping[str, Any], *, dominant: Station, assumed: list[str])
         if value is None:
             assumed.append(f"{at}.value")
             # The default drift is written for a dominant left wheel, which steers right into the rail.
-            value = target.value if dominant is Station.FRONT_LEFT else -target.value + 0.0
+            mirrored = target.name == "drift" and dominant is Station.FRONT_RIGHT
+            value = -target.value if mirrored else target.value
         if tolerance is None:
             assumed.append(f"{at}.tolerance")
             tolerance = target.tolerance

@@ -12,7 +12,7 @@ used. `drawing` is the standard uncertainty of a value that is merely meant (a d
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rollwright.units import Kind
 
@@ -22,6 +22,7 @@ __all__ = [
     "BODY_KEYS",
     "MEASURED",
     "RAIL_KEYS",
+    "RAISED_STATION_KEYS",
     "STATION_KEYS",
     "TARGETS",
     "WEIGHT_KEYS",
@@ -56,6 +57,8 @@ class Key:
         drawing: standard uncertainty of a nominal value [SI].
         guess: standard uncertainty of an assumed value [SI].
         help: what it is, in a builder's words.
+        plus: what a positive value means, where a negative one is as common.
+        minus: what a negative value means.
         point: whether it holds three coordinates rather than one number.
         default_point: default of a point [SI].
     """
@@ -68,18 +71,22 @@ class Key:
     drawing: float
     guess: float
     help: str
+    plus: str = ""
+    minus: str = ""
     point: bool = False
     default_point: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetKey:
-    """One target: name, default value and tolerance [m], and what it is in a builder's words."""
+    """One target: name, default value and tolerance [m], what it is, and what either sign of it means."""
 
     name: str
     value: float
     tolerance: float
     help: str
+    plus: str
+    minus: str
 
 
 def _length(
@@ -91,6 +98,8 @@ def _length(
     high: float = 500.0,
     drawing: float = 0.1,
     guess: float = 0.5,
+    plus: str = "",
+    minus: str = "",
 ) -> Key:
     return Key(
         name=name,
@@ -101,10 +110,22 @@ def _length(
         drawing=drawing * _MM,
         guess=guess * _MM,
         help=text,
+        plus=plus,
+        minus=minus,
     )
 
 
-def _angle(name: str, default: float, text: str, *, limit: float, low: float, drawing: float) -> Key:
+def _angle(
+    name: str,
+    default: float,
+    text: str,
+    *,
+    limit: float,
+    low: float,
+    drawing: float,
+    plus: str = "",
+    minus: str = "",
+) -> Key:
     return Key(
         name=name,
         kind=Kind.ANGLE,
@@ -114,6 +135,8 @@ def _angle(name: str, default: float, text: str, *, limit: float, low: float, dr
         drawing=drawing * _DEG,
         guess=2.0 * drawing * _DEG,
         help=text,
+        plus=plus,
+        minus=minus,
     )
 
 
@@ -170,6 +193,8 @@ WHEEL_KEYS = (
         high=100,
         drawing=0.05,
         guess=0.3,
+        plus="hub stands proud of the tread",
+        minus="hub lies behind it",
     ),
     _length("bore", 2.5, "hole the axle runs in", low=0.3, high=30, drawing=0.02, guess=0.05),
     _mass("mass", 2.7, "mass of one wheel"),
@@ -191,11 +216,13 @@ AXLE_KEYS = (
     _length(
         "bend_at",
         0.0,
-        "distance of the bend outside the side face",
+        "distance of the bend from the side face",
         low=-50,
         high=50,
         drawing=0.2,
         guess=0.4,
+        plus="outside the face",
+        minus="inside the wood",
     ),
     _mass("mass", 0.6, "mass of one pin"),
 )
@@ -204,15 +231,43 @@ STATION_KEYS = (
     _length(
         "hole_height",
         9.0,
-        "hole's centre above the underside, at the side face",
+        "height of the hole's centre at the side face",
         low=-50,
         high=200,
         drawing=0.15,
+        plus="above the underside",
+        minus="below it",
     ),
-    _angle("cant", 0.0, "hole out of level; positive: outer end up", limit=30, low=-30, drawing=0.25),
-    _angle("sweep", 0.0, "hole out of square; positive: outer end forward", limit=30, low=-30, drawing=0.15),
+    _angle(
+        "cant",
+        0.0,
+        "hole out of level",
+        limit=30,
+        low=-30,
+        drawing=0.25,
+        plus="outer end up",
+        minus="outer end down",
+    ),
+    _angle(
+        "sweep",
+        0.0,
+        "hole out of square",
+        limit=30,
+        low=-30,
+        drawing=0.15,
+        plus="outer end forward",
+        minus="outer end backward",
+    ),
     _length(
-        "relief", 0.0, "wood removed from the side face here", low=-5, high=100, drawing=0.05, guess=0.05
+        "relief",
+        0.0,
+        "how far the side face is cut back here",
+        low=-5,
+        high=100,
+        drawing=0.05,
+        guess=0.05,
+        plus="wood removed",
+        minus="wood added",
     ),
     _length(
         "washer",
@@ -226,13 +281,30 @@ STATION_KEYS = (
     _angle(
         "clock",
         0.0,
-        "turn of the bend about the hole; 0: outer end straight down, positive: carried forward",
+        "turn of the bend about the hole; 0: outer end straight down",
         limit=180,
         low=-180,
         drawing=3.0,
+        plus="carried forward",
+        minus="carried backward",
     ),
-    _length("offset", 0.0, "hole forward of its hole line", low=-100, high=100, drawing=0.15, guess=0.15),
+    _length(
+        "offset",
+        0.0,
+        "hole off its hole line",
+        low=-100,
+        high=100,
+        drawing=0.15,
+        guess=0.15,
+        plus="forward of it",
+        minus="behind it",
+    ),
 )
+
+RAISED_STATION_KEYS = tuple(
+    replace(key, default=11.0 * _MM) if key.name == "hole_height" else key for key in STATION_KEYS
+)
+"""The same at the front wheel that is meant to stay off the ground: its hole is assumed 2 mm higher."""
 
 WEIGHT_KEYS = (
     _mass("mass", None, "mass of the weight"),
@@ -254,17 +326,23 @@ TARGETS = (
         value=0.0,
         tolerance=0.15 * _MM,
         help="front underside height minus rear underside height",
+        plus="front high",
+        minus="front low",
     ),
     TargetKey(
         name="drift",
         value=-70.0 * _MM,
         tolerance=10.0 * _MM,
-        help='sideways travel over the board; positive left, or say the side: "70 mm right"',
+        help='sideways travel over the board; or say the side, as in "70 mm right"',
+        plus="left",
+        minus="right",
     ),
     TargetKey(
         name="rail_offset",
         value=0.0,
         tolerance=0.15 * _MM,
-        help="how far the dominant wheel stands off the rail with the car centred; negative: washers",
+        help="gap from the rail to the dominant wheel, car centred",
+        plus="off the rail, wood must go",
+        minus="into it, washers must come",
     ),
 )

@@ -11,15 +11,30 @@ from rollwright.errors import InputError, OutOfRange, UnknownKey, UnreadableQuan
 from rollwright.quantity import Quantity, Source
 from rollwright.units import Kind, parse, parse_sided, show
 
-__all__ = ["check_names", "read_flag", "read_point", "read_quantity", "read_tables", "read_text", "table_at"]
+__all__ = [
+    "check_names",
+    "example",
+    "in_range",
+    "located",
+    "nearest",
+    "read_flag",
+    "read_point",
+    "read_quantity",
+    "read_tables",
+    "read_target",
+    "read_text",
+    "table_at",
+]
 
 _INCH = 25.4
+_FARTHEST = 10.0
 _EXAMPLE = {
     Kind.LENGTH: '12.5, "1/2 in" or "12 thou"',
     Kind.ANGLE: '2.5 or "2.5 deg"',
     Kind.MASS: '5.2 or "0.2 oz"',
     Kind.INERTIA: '320 or "320 mm2*g"',
 }
+_PART_NAME = {"weights": "nose"}
 _SOURCES = {source.value: source for source in Source}
 
 
@@ -92,8 +107,19 @@ def read_tables(table: Mapping[str, Any], name: str) -> dict[str, Mapping[str, A
     Raises:
         WrongType: the heading or one of its members is not a table.
     """
+    heading = f"a heading with a name, as in [{name}.{_PART_NAME.get(name, 'standard')}]"
+    group = table.get(name, {})
+    if isinstance(group, list):
+        raise WrongType("a list stands where named tables are wanted", mend=f"write {heading}", key=name)
     group = table_at(table, name)
-    return {member: table_at(group, member, at=name) for member in group}
+    for member, part in group.items():
+        if not isinstance(part, Mapping):
+            raise WrongType(
+                f"this stands under [{name}], which holds only named tables",
+                mend=f"write {heading} above it",
+                key=f"{name}.{member}",
+            )
+    return dict(group)
 
 
 def read_text(table: Mapping[str, Any], name: str, *, at: str, default: str) -> str:
@@ -154,7 +180,20 @@ def _number(written: Any, *, kind: Kind, key: str, sided: bool = False) -> float
         raise error.at(key=key) from None
 
 
-def _in_range(value: float, *, key: Key, at: str) -> float:
+def in_range(value: float, *, key: Key, at: str) -> float:
+    """Return a value that lies in its key's range.
+
+    Args:
+        value: the value [SI].
+        key: its entry in the table of keys.
+        at: dotted name, for messages.
+
+    Returns:
+        The same value.
+
+    Raises:
+        OutOfRange: it lies outside; where inches would lie inside, the message says so.
+    """
     if key.low <= value <= key.high:
         return value
     low = show(key.low, kind=key.kind)
@@ -194,7 +233,7 @@ def read_quantity(table: Mapping[str, Any], key: Key, *, at: str, assumed: list[
     if source is Source.ASSUMED:
         assumed.append(full)
     return Quantity(
-        value=_in_range(value, key=key, at=full), uncertainty=uncertainty, source=source, label=full
+        value=in_range(value, key=key, at=full), uncertainty=uncertainty, source=source, label=full
     )
 
 
@@ -208,7 +247,7 @@ def _parts(written: Any, *, key: Key, at: str) -> tuple[float, float, Source]:
         )
     value = _number(written["value"], kind=key.kind, key=f"{at}.value")
     word = written.get("from", "measured" if "uncertainty" in written else "nominal")
-    if word not in _SOURCES:
+    if not isinstance(word, str) or word not in _SOURCES:
         raise WrongType(
             f"{echo(word)} is not a source", mend="write measured, nominal or assumed", key=f"{at}.from"
         )
@@ -219,6 +258,12 @@ def _parts(written: Any, *, key: Key, at: str) -> tuple[float, float, Source]:
             raise OutOfRange(
                 "an uncertainty cannot be negative",
                 mend="write it as a positive number",
+                key=f"{at}.uncertainty",
+            )
+        if uncertainty > key.high - key.low:
+            raise OutOfRange(
+                f"an uncertainty of {show(uncertainty, kind=key.kind)} is wider than all that is possible",
+                mend="check the digits and the unit",
                 key=f"{at}.uncertainty",
             )
     elif source is Source.MEASURED:
@@ -271,7 +316,7 @@ def read_point(
         value, uncertainty, source = _parts(part_table, key=key, at=f"{full}[{index}]")
         found.append(
             Quantity(
-                value=_in_range(value, key=key, at=f"{full}[{index}]"),
+                value=in_range(value, key=key, at=f"{full}[{index}]"),
                 uncertainty=uncertainty,
                 source=source,
                 label=full,
@@ -306,22 +351,16 @@ def read_target(written: Any, *, at: str) -> tuple[float | None, float | None]:
 
     Raises:
         UnreadableQuantity: a length cannot be read.
-        OutOfRange: the tolerance is not positive.
+        OutOfRange: the tolerance is not positive, or a length is more than 10 m.
         UnknownKey: the table holds another key.
     """
     sided = at.endswith("drift")
-    if not isinstance(written, Mapping):
-        return _number(written, kind=Kind.LENGTH, key=at, sided=sided), None
-    check_names(written, ("value", "tolerance"), at=at)
-    value = (
-        _number(written["value"], kind=Kind.LENGTH, key=f"{at}.value", sided=sided)
-        if "value" in written
-        else None
-    )
+    parts = written if isinstance(written, Mapping) else {"value": written}
+    check_names(parts, ("value", "tolerance"), at=at)
+    value_at = f"{at}.value" if parts is written else at
+    value = _number(parts["value"], kind=Kind.LENGTH, key=value_at, sided=sided) if "value" in parts else None
     tolerance = (
-        _number(written["tolerance"], kind=Kind.LENGTH, key=f"{at}.tolerance")
-        if "tolerance" in written
-        else None
+        _number(parts["tolerance"], kind=Kind.LENGTH, key=f"{at}.tolerance") if "tolerance" in parts else None
     )
     if tolerance is not None and tolerance <= 0.0:
         raise OutOfRange(
@@ -329,8 +368,9 @@ def read_target(written: Any, *, at: str) -> tuple[float | None, float | None]:
             mend="write how far off is still good, as in 0.2",
             key=f"{at}.tolerance",
         )
-    if value is not None and abs(value) > 10.0:
-        raise OutOfRange(f"{show(value, kind=Kind.LENGTH)} is too far", mend="check the unit", key=at)
+    for number, key in ((value, value_at), (tolerance, f"{at}.tolerance")):
+        if number is not None and abs(number) > _FARTHEST:
+            raise OutOfRange(f"{show(number, kind=Kind.LENGTH)} is too far", mend="check the unit", key=key)
     return value, tolerance
 
 

@@ -31,7 +31,7 @@ def command(folder: str, units: str, *, as_json: bool) -> None:
                 "written": [path.name for path in found.written],
                 "kept": [path.name for path in found.kept],
                 "stance": found.stood.as_json(),
-                "next": found.advised.advice.as_json(),
+                "next": found.advised.as_json(),
             }
         )
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from rollwright import workbench
+from rollwright.car.model import Station
 from rollwright.cli.options import json_option, print_json, system_of, units_option
 from rollwright.cli.page import Page, listed, percent
 from rollwright.cli.stance_command import show_assumed
@@ -46,7 +47,7 @@ def command(
     if save_as is not None:
         workbench.save_after(found, save_as)
     if as_json:
-        print_json({"name": found.car.name, **found.advice.as_json()})
+        print_json(found.as_json())
     else:
         page = Page(system=system_of(units))
         show_advice(page, found)
@@ -136,6 +137,12 @@ def _moves(page: Page, found: workbench.Advised) -> None:
         )
         chance = percent(move.after.probabilities[move.gate])
         page.prose(f"Expect {_GATES[move.gate]} {expected}; {chance} to be inside.", first="   ")
+        if move.kind.value == "relief" and number > 1:
+            page.prose(
+                "Better still, read the rail offset again before you sand, and ask anew: the less is open, "
+                "the less it has to stop short.",
+                first="   ",
+            )
         if told.caution:
             page.prose(f"Mind: {told.caution}", first="   ")
     if number:
@@ -144,9 +151,20 @@ def _moves(page: Page, found: workbench.Advised) -> None:
             again |= dict.fromkeys(told.read_again)
         page.gap()
         page.prose(
-            f"Then read again: {listed([_READ_AGAIN[kind] for kind in again])}. Leave "
-            f"{found.advice.instructions[0].leave_alone} alone meanwhile."
+            f"Then read again: {listed([_READ_AGAIN[kind] for kind in again])}. Leave {_untouched(found)} "
+            "alone meanwhile."
         )
+
+
+def _untouched(found: workbench.Advised) -> str:
+    """Return the axles that no move touches, as they are said."""
+    touched = {move.station for move in found.advice.plan.moves}
+    left = [station for station in Station if station not in touched]
+    rears = [station for station in left if not station.is_front]
+    words = [f"the {station.words} wheel" for station in left if station.is_front]
+    return listed(
+        words + (["both rear axles"] if len(rears) == 2 else [f"the {at.words} axle" for at in rears])
+    )
 
 
 def _now(page: Page, found: workbench.Advised) -> None:

@@ -29,9 +29,20 @@ def curvature(*, dominant_steer: float, rear_steer: float, length: float, contac
         Dynamics and Control, ch. 2). Where the two rear wheels do not head the same way one of them must
         slip, and the mean stands for a compromise: the car follows the more heavily loaded one, so
         that the drift of a car whose rear wheels differ by 0.2 degrees may be several per cent off.
+
+    Raises:
+        DriftUndefined: the steered wheel's own axle line passes through the rear point, so that the car
+            cannot roll on at all.
     """
     steer = math.tan(dominant_steer)
-    return (steer - math.tan(rear_steer)) / (length + contact_y * steer)
+    lever = length + contact_y * steer
+    if lever == 0.0:
+        raise DriftUndefined(
+            "the steered wheel's axle points at the middle of the rear axle, so the car cannot roll",
+            mend="check body.wheelbase and the front station's offset, sweep and bend",
+            key="body.wheelbase",
+        )
+    return (steer - math.tan(rear_steer)) / lever
 
 
 def _progress(theta: float, run: float) -> tuple[float, float]:

@@ -24,7 +24,7 @@ Array = "NDArray[np.float64]"
 _STATIONS = tuple(Station)
 _COLUMN = {name: index for index, name in enumerate(STATION_DIMENSIONS)}
 _GLOBALS = len(GLOBAL_DIMENSIONS)
-_CHUNK = 4096
+_CHUNK = 8192
 _STEPS = 12
 _SETTLED = 1e-14
 _UPRIGHT = 1e-12
@@ -423,7 +423,11 @@ def stances(car: Car, values: NDArray[np.float64], *, seats: Mapping[Station, Se
         The stances, in the order of the rows. A row whose wheels cannot settle, or whose car tips over,
         has `carrying` -1.
     """
-    parts = [_chunk(car, values[start : start + _CHUNK], seats) for start in range(0, len(values), _CHUNK)]
+    # Rows whose wheels stand in one line divide nothing by nothing; they are told by `carrying`.
+    with np.errstate(invalid="ignore", divide="ignore"):
+        parts = [
+            _chunk(car, values[start : start + _CHUNK], seats) for start in range(0, len(values), _CHUNK)
+        ]
     if len(parts) == 1:
         return parts[0]
     return Stances(

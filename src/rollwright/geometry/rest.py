@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rollwright.errors import CarCannotRest
 from rollwright.geometry.axle import WheelPose
 from rollwright.geometry.vector import Vector, cross, dot, unit
 
@@ -19,8 +20,9 @@ __all__ = ["Plane", "Tread", "contact_point", "rest_on"]
 
 _STEPS = 12
 _SETTLED = 1e-15
-_SWEEPS = 25
 _UPRIGHT = 1e-12
+_FLAT = 1e-12
+_ON_EDGE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,23 +46,20 @@ class Plane:
         return dot(self.up, point) + self.lift
 
 
-def contact_point(tread: Tread, *, up: Vector, along: float | None = None) -> Vector:
+def contact_point(tread: Tread, *, up: Vector) -> Vector:
     """Return the lowest point of a wheel for a given upward direction, in the body frame.
 
     Args:
         tread: the wheel.
         up: unit vector pointing up from the ground.
-        along: how far outward of the tread's mid-plane the contact lies [m]; None for the lower of the
-            two rim circles. A wheel that stands exactly upright touches along its whole width, and the
-            middle of it is returned.
 
     Returns:
-        The point [m].
+        The lowest point of the lower of the two rim circles [m]. A wheel that stands exactly upright
+        touches along its whole width, and the middle of it is returned.
     """
     u = tread.pose.axis
     tilt = dot(u, up)
-    if along is None:
-        along = -math.copysign(tread.half, tilt) if abs(tilt) > _UPRIGHT else 0.0
+    along = -math.copysign(tread.half, tilt) if abs(tilt) > _UPRIGHT else 0.0
     down = tread.radius / math.sqrt(1.0 - tilt * tilt)
     c = tread.pose.centre
     return (
@@ -70,27 +69,25 @@ def contact_point(tread: Tread, *, up: Vector, along: float | None = None) -> Ve
     )
 
 
-def _through(a: Vector, b: Vector, c: Vector) -> Vector:
-    normal = unit(
-        cross(
-            (b[0] - a[0], b[1] - a[1], b[2] - a[2]),
-            (c[0] - a[0], c[1] - a[1], c[2] - a[2]),
-        )
+def _no_plane() -> CarCannotRest:
+    return CarCannotRest(
+        "three of its wheels stand in one line, so they hold no plane",
+        mend="check body.wheelbase and the stations' offsets",
+        key="body.wheelbase",
     )
+
+
+def _through(a: Vector, b: Vector, c: Vector) -> Vector:
+    across = cross(
+        (b[0] - a[0], b[1] - a[1], b[2] - a[2]),
+        (c[0] - a[0], c[1] - a[1], c[2] - a[2]),
+    )
+    size = math.sqrt(dot(across, across))
+    # A plane that stands on edge is no ground either.
+    if abs(across[2]) <= _ON_EDGE * size:
+        raise _no_plane()
+    normal = unit(across)
     return normal if normal[2] > 0.0 else (-normal[0], -normal[1], -normal[2])
-
-
-def _iterate(treads: Sequence[Tread], along: Sequence[float | None], up: Vector) -> tuple[Vector, bool]:
-    for _ in range(_STEPS):
-        a, b, c = (
-            contact_point(tread, up=up, along=place) for tread, place in zip(treads, along, strict=True)
-        )
-        new = _through(a, b, c)
-        change = abs(new[0] - up[0]) + abs(new[1] - up[1])
-        up = new
-        if change < _SETTLED:
-            return up, True
-    return up, change < 1e-13
 
 
 def rest_on(treads: Sequence[Tread]) -> Plane:
@@ -101,56 +98,24 @@ def rest_on(treads: Sequence[Tread]) -> Plane:
 
     Returns:
         The plane that touches all three from below: their lowest points lie in it to rounding error.
-        A wheel that neither leans out nor in once the car has settled touches along its width; its
-        contact is then where the other two wheels' heights demand it.
+        There is just one as long as no straight line passes through all three wheels.
+
+    Raises:
+        CarCannotRest: the wheels stand in one line, or one reaches across the line between the other two
+            and would rock from rim to rim.
     """
-    along: list[float | None] = [None, None, None]
-    up, settled = _iterate(treads, along, (0.0, 0.0, 1.0))
-    if not settled:
-        up = _settle_flat(treads, along, up)
-    a = contact_point(treads[0], up=up, along=along[0])
-    return Plane(up=up, lift=-dot(up, a))
-
-
-def _settle_flat(treads: Sequence[Tread], along: list[float | None], up: Vector) -> Vector:
-    """Settle a tripod in which a wheel would rock from rim to rim: it stands flat, its contact between them.
-
-    For each wheel in turn the place of contact is sought for which the wheel stands exactly upright;
-    where one rim carries after all, the other place is not needed.
-    """
-    for _ in range(_SWEEPS):
-        for index, tread in enumerate(treads):
-            up = _settle_one(treads, along, index, up)
-            tilt = dot(tread.pose.axis, up)
-            if along[index] is not None and abs(tilt) > 1e-13:
-                along[index] = None
-        new, settled = _iterate(treads, along, up)
-        if settled:
-            return new
+    up: Vector = (0.0, 0.0, 1.0)
+    for _ in range(_STEPS):
+        a, b, c = (contact_point(tread, up=up) for tread in treads)
+        new = _through(a, b, c)
+        change = abs(new[0] - up[0]) + abs(new[1] - up[1])
         up = new
-    return up
-
-
-def _settle_one(treads: Sequence[Tread], along: list[float | None], index: int, up: Vector) -> Vector:
-    tread = treads[index]
-    axis = tread.pose.axis
-
-    def tilt_at(place: float) -> float:
-        along[index] = place
-        found, _ = _iterate(treads, along, up)
-        return dot(axis, found)
-
-    # Contact on the inner rim asks for an outer end that stands up, and the other way round; where
-    # both rims contradict themselves, the wheel stands flat somewhere between.
-    low, high = -tread.half, tread.half
-    if tilt_at(low) >= 0.0 or tilt_at(high) <= 0.0:
-        along[index] = None
-        return _iterate(treads, along, up)[0]
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if tilt_at(middle) < 0.0:
-            low = middle
-        else:
-            high = middle
-    along[index] = 0.5 * (low + high)
-    return _iterate(treads, along, up)[0]
+        if change < _SETTLED:
+            break
+    points = [contact_point(tread, up=up) for tread in treads]
+    plane = Plane(up=up, lift=-dot(up, points[0]))
+    # The points are judged, not the last change: a wheel that is upright to rounding may go on changing
+    # rims for ever, and it does not matter which of them is said to touch.
+    if any(abs(plane.height(point)) > _FLAT for point in points):
+        raise _no_plane()
+    return plane

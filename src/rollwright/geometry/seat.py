@@ -43,7 +43,9 @@ def infer_seat(*, slope: float, toe_in: float, carried: bool) -> InferredSeat:
         return InferredSeat(Seat.MIDDLE, "it is raised, so nothing pushes it either way")
     drive = slope - toe_in
     if abs(drive) < _TRUE:
-        return InferredSeat(Seat.MIDDLE, "its axle is level and it rolls straight")
+        if abs(slope) < _TRUE:
+            return InferredSeat(Seat.MIDDLE, "its axle is level and it rolls straight")
+        return InferredSeat(Seat.MIDDLE, "its slope and its toe push it equally hard both ways", close=True)
     seat = Seat.HEAD if drive > 0.0 else Seat.BODY
     by_slope = "its outer end stands up" if slope > 0.0 else "its outer end hangs down"
     by_toe = "it toes in" if toe_in > 0.0 else "it toes out"

@@ -244,7 +244,10 @@ def _rest(
     mass_centre = centre_of_mass(car, poses)
     treads = {station: _tread(car, station, pose) for station, pose in poses.items()}
     for carrying in tripods(car.dominant):
-        plane = rest_on([treads[station] for station in carrying])
+        try:
+            plane = rest_on([treads[station] for station in carrying])
+        except CarCannotRest:
+            continue
         (spare,) = (station for station in Station if station not in carrying)
         if plane.height(contact_point(treads[spare], up=plane.up)) < -_ON_THE_GROUND:
             continue
@@ -260,8 +263,8 @@ def _why_not(mass_centre: Vector, poses: Mapping[Station, WheelPose]) -> CarCann
     rl, rr, fl, fr = (poses[station].centre for station in Station)
     side = "left" if mass_centre[1] >= 0.0 else "right"
     where = (
-        f"it lies {mass_centre[0] * 1e3:.1f} mm ahead of the rear hole line and "
-        f"{abs(mass_centre[1]) * 1e3:.1f} mm {side} of the centre line"
+        f"it lies {abs(mass_centre[0]) * 1e3:.1f} mm {'ahead of' if mass_centre[0] >= 0.0 else 'behind'} "
+        f"the rear hole line and {abs(mass_centre[1]) * 1e3:.1f} mm {side} of the centre line"
     )
     if _holds(mass_centre, (rl, rr, fl), flat) or _holds(mass_centre, (rr, fl, fr), flat):
         return CarCannotRest(
@@ -323,6 +326,7 @@ def stance(car: Car, *, seats: Mapping[Station, Seat] | None = None) -> Stance:
 
     Raises:
         CarCannotRest: no three wheels hold the centre of mass between them.
+        DriftUndefined: the steered wheel touches beside the rear pair, so that no turn is defined.
     """
     chosen = (
         _first_seats(car)

@@ -60,22 +60,32 @@ def conformity(*, value: float, uncertainty: float, low: float = -math.inf, high
         earlier knowledge of the item); 0 or 1 when the uncertainty is zero.
 
     Raises:
-        OutOfRange: the uncertainty is negative or not a number, or the limits are crossed.
+        OutOfRange: the uncertainty is negative or not a number, the value is not finite, or the limits are
+            crossed or not numbers.
     """
-    if not uncertainty >= 0.0 or not math.isfinite(value):
+    if not 0.0 <= uncertainty < math.inf or not math.isfinite(value):
         raise OutOfRange(
             f"{value:g} with uncertainty {uncertainty:g} cannot be judged",
             mend="give a finite value and an uncertainty that is not negative",
         )
-    if low > high:
-        raise OutOfRange(f"the limits {low:g} and {high:g} are crossed", mend="give the lower one first")
+    if not low <= high:
+        raise OutOfRange(
+            f"the limits {low:g} and {high:g} are crossed or not numbers", mend="give the lower one first"
+        )
     if uncertainty == 0.0:
         return 1.0 if low <= value <= high else 0.0
     # Taking both tails on the value's own side keeps small probabilities from drowning in 1 - 1.
     above, below = (high - value) / uncertainty, (low - value) / uncertainty
     if below > 0.0:
-        return _NORMAL.cdf(-below) - _NORMAL.cdf(-above)
-    return _NORMAL.cdf(above) - _NORMAL.cdf(below)
+        return _tail(below) - _tail(above)
+    if above < 0.0:
+        return _tail(-above) - _tail(-below)
+    return 1.0 - _tail(above) - _tail(-below)
+
+
+def _tail(deviations: float) -> float:
+    """Return the normal distribution's share beyond so many standard deviations, small ones in full."""
+    return 0.5 * math.erfc(deviations / math.sqrt(2.0))
 
 
 def judge(
@@ -136,9 +146,9 @@ def acceptance_limits(
         is several uncertainties wide; the limits cross where it is not, and then nothing can pass.
 
     Raises:
-        OutOfRange: the uncertainty is negative or the confidence not between 0 and 1.
+        OutOfRange: the uncertainty is negative or not finite, or the confidence not between 0 and 1.
     """
-    if not uncertainty >= 0.0 or not 0.0 < confidence < 1.0:
+    if not 0.0 <= uncertainty < math.inf or not 0.0 < confidence < 1.0:
         raise OutOfRange(
             f"uncertainty {uncertainty:g} at confidence {confidence:g} is not usable",
             mend="give an uncertainty that is not negative and a confidence between 0 and 1",

@@ -102,7 +102,9 @@ class SimulatedCar:
                 values[column[f"{at}.clock"]] += move.by
             elif move.kind is MoveKind.WASHER:
                 washer = column[f"{at}.washer"]
-                values[washer] = max(0.0, values[washer] + move.by + rng.normal(0.0, hand.washer))
+                left = max(0.0, values[washer] + move.by + rng.normal(0.0, hand.washer))
+                # Washers that are all taken out are out, whatever they were thought to measure.
+                values[washer] = 0.0 if move.by < 0.0 and move.to <= 0.0 else left
             elif move.kind is MoveKind.RELIEF:
                 depth = max(0.0, move.by + rng.normal(0.0, hand.relief))
                 values[column[f"{at}.relief"]] += depth

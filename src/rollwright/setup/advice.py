@@ -10,14 +10,15 @@ import numpy as np
 
 from rollwright.car.assumed import assumed_for_stance, assumed_for_targets
 from rollwright.car.dimensions import dimension_names, matters
-from rollwright.car.model import Car, Station, Target
+from rollwright.car.model import Car, Target
 from rollwright.judge.verdict import State, Verdict, judge
-from rollwright.setup.estimate import Estimate, Prior, estimate
+from rollwright.setup.doubts import doubts_about
+from rollwright.setup.estimate import Estimate, Prior, estimate, prior_of
 from rollwright.setup.hand import Hand
 from rollwright.setup.instruction import Instruction, instruction_for
 from rollwright.setup.next_reading import NextReading, next_reading
 from rollwright.setup.plan_moves import Move, Plan, plan_moves
-from rollwright.setup.predict import GATE_QUANTITIES, Bench
+from rollwright.setup.predict import GATE_QUANTITIES, GATE_READINGS, Bench
 from rollwright.setup.readings import Reading, ReadingKind
 from rollwright.units import System
 
@@ -28,12 +29,6 @@ __all__ = ["GATES", "Advice", "advise"]
 
 GATES = ("level", "steer", "centre")
 """Names of the gates that height difference, drift and rail offset decide, in that order."""
-
-_READ_BY: Mapping[str, frozenset[ReadingKind]] = {
-    "level": frozenset({ReadingKind.HEIGHT_DIFFERENCE}),
-    "steer": frozenset({ReadingKind.DRIFT}),
-    "centre": frozenset({ReadingKind.RAIL_OFFSET, ReadingKind.BLOCK_OFFSET}),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,7 +182,7 @@ def advise(
         car=car,
         estimate=found,
         verdicts=verdicts,
-        read={gate: bool(kinds & _READ_BY[gate]) for gate in GATES},
+        read={gate: bool(kinds & own) for gate, own in zip(GATES, GATE_READINGS, strict=True)},
         plan=plan,
         instructions=_told(plan, targets, system),
         measure_next=next_reading(
@@ -205,7 +200,11 @@ def advise(
             for reading in readings
             if reading.kind is ReadingKind.BLOCK_OFFSET
         },
-        warnings=_warnings(found),
+        warnings=doubts_about(
+            found,
+            bench=Bench(car, found.seats, tuple(readings)),
+            prior=prior_of(car) if prior is None else prior,
+        ),
         assumed=(
             *assumed_for_stance(car),
             *assumed_for_targets(car),
@@ -216,39 +215,3 @@ def advise(
 
 def _told(plan: Plan, targets: Sequence[Target], system: System) -> tuple[Instruction, ...]:
     return tuple(instruction_for(move, target=targets[move.gate].value, system=system) for move in plan.moves)
-
-
-def _warnings(found: Estimate) -> tuple[str, ...]:
-    from rollwright.geometry.stance import stance  # noqa: PLC0415
-
-    warnings = []
-    if found.misfit_probability < 0.01:
-        worst = found.strains[0]
-        warnings.append(
-            f"File and readings disagree more than their uncertainties allow (chance "
-            f"{_chance(found.misfit_probability)}); look first at {worst.name}, pulled {worst.ratio:.1f} "
-            "times its own uncertainty. Check its sign, unit and zero."
-        )
-    now = stance(found.car, seats=found.seats)
-    if found.car.dominant not in now.carrying:
-        warnings.append(
-            f"The {found.car.raised.words} wheel carries the car and the dominant {found.car.dominant.words} "
-            "wheel does not: drift and rail mean little until that is mended."
-        )
-    elif now.carrying != (Station.REAR_LEFT, Station.REAR_RIGHT, found.car.dominant):
-        warnings.append("A rear wheel is off the ground: check the hole heights and the mass's place.")
-    close = [
-        station.words
-        for station, at in stance(found.car).stations.items()
-        if at.seat.close and found.car.corners[station].seat is None
-    ]
-    if close:
-        warnings.append(
-            f"It is a close call where the {' and '.join(close)} wheel runs in its play; watch it roll and "
-            "give its seat in the file."
-        )
-    return tuple(warnings)
-
-
-def _chance(probability: float) -> str:
-    return f"{100.0 * probability:.1f} %" if probability >= 0.001 else "under 0.1 %"

@@ -19,7 +19,8 @@ from rollwright.errors import ReadingUnusable
 from rollwright.geometry.many import dimension_values, stances
 from rollwright.geometry.stance import stance
 from rollwright.quantity import Contribution, Quantity, Source
-from rollwright.setup.fit import least_squares_fit
+from rollwright.setup.explain import Strain, budget_of, misfit_of, notes_of, strains_of
+from rollwright.setup.mode import Mode, Prior, mode_of, posterior
 from rollwright.setup.predict import GATE_QUANTITIES, Bench, derivatives, gate_values
 from rollwright.setup.readings import Reading
 
@@ -28,45 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Estimate", "Prior", "Strain", "estimate", "prior_of", "seats_at"]
 
-_SEAT_ROUNDS = 3
-_ODD = 0.01
-_STRAINED = 2.5
-_ALIKE = 0.9
-_UNSEEN = 0.98
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prior:
-    """What is known of the dimensions before the readings.
-
-    Attributes:
-        mean: best values, shape (p,), in the order of `dimension_names`.
-        root: shape (p, q); the dimensions are `mean + root @ z` with z independent, of unit variance.
-        sources: name of each column's source, (q,), for the budget.
-    """
-
-    mean: NDArray[np.float64]
-    root: NDArray[np.float64]
-    sources: tuple[str, ...]
-
-    @property
-    def deviations(self) -> NDArray[np.float64]:
-        """Standard uncertainty of each dimension, shape (p,)."""
-        found: NDArray[np.float64] = np.sqrt(np.sum(self.root**2, axis=1))
-        return found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strain:
-    """How far the fit had to pull something from what was said of it.
-
-    Attributes:
-        name: of the reading, or of the dimension as the file gives it.
-        ratio: pull over its own standard deviation; 1 is ordinary, 3 is odd.
-    """
-
-    name: str
-    ratio: float
+_SEAT_ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,15 +140,18 @@ def estimate(car: Car, readings: Sequence[Reading] = (), *, prior: Prior | None 
     """
     start = prior_of(car) if prior is None else prior
     seats = seats_at(car, start.mean)
+    tried: list[Mode] = []
     for _ in range(_SEAT_ROUNDS):
-        bench = Bench(car, seats, tuple(readings))
-        unknowns, halved = _solve(bench, start)
-        values = _with_positive_bends(start.mean + start.root @ unknowns)
-        better = seats_at(car, values)
+        mode = mode_of(Bench(car, seats, tuple(readings)), start)
+        better = seats_at(car, _with_positive_bends(start.mean + start.root @ mode.unknowns))
         if better == seats:
+            return _describe(mode, start)
+        tried.append(mode)
+        if any(better == earlier.bench.seats for earlier in tried):
             break
         seats = better
-    return _describe(bench, start, unknowns, halved)
+    # No seats agree with the car that they lead to, a close call: those that strain it the least are kept.
+    return _describe(min(tried, key=lambda mode: mode.sum_of_squares), start)
 
 
 def seats_at(car: Car, values: NDArray[np.float64]) -> dict[Station, Seat]:
@@ -234,50 +200,17 @@ def _with_positive_bends(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return out
 
 
-def _solve(bench: Bench, prior: Prior) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the mode in unit unknowns, (q,), and the readings' whitened derivatives there, (m, q)."""
-    bench.check(prior.mean)
-    count = prior.root.shape[1]
-    observed = bench.observed()
-    if len(observed) == 0:
-        return np.zeros(count), np.zeros((0, count))
-    try:
-        whiten = np.linalg.inv(np.linalg.cholesky(bench.noise()))
-    except np.linalg.LinAlgError:
-        raise ReadingUnusable(
-            "two readings share their whole error, so they are one reading",
-            mend="give each its own uncertainty beside the common one",
-        ) from None
-
-    def residuals(z: NDArray[np.float64]) -> NDArray[np.float64]:
-        predicted = bench.predict((prior.mean + prior.root @ z)[None, :])[0]
-        return np.concatenate((z, whiten @ (predicted - observed)))
-
-    def slopes(z: NDArray[np.float64]) -> NDArray[np.float64]:
-        there = prior.mean + prior.root @ z
-        return whiten @ derivatives(bench.predict, there, prior.root.T)[1]
-
-    def jacobian(z: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.concatenate((np.eye(count), slopes(z)))
-
-    fit = least_squares_fit(residuals, jacobian, start=np.zeros(count), tolerance=1e-10)
-    return fit.values, fit.jacobian[count:]
-
-
-def _describe(
-    bench: Bench, prior: Prior, unknowns: NDArray[np.float64], slopes: NDArray[np.float64]
-) -> Estimate:
-    count = len(unknowns)
-    values = prior.mean + prior.root @ unknowns
-    # Posterior covariance of the unit unknowns, (I + H'H)^-1, and its Cholesky root.
-    covariance = np.linalg.inv(np.eye(count) + slopes.T @ slopes).astype(np.float64)
-    root = prior.root @ np.linalg.cholesky(covariance)
+def _describe(mode: Mode, prior: Prior) -> Estimate:
+    bench = mode.bench
+    values = prior.mean + prior.root @ mode.unknowns
+    covariance, unit_root = posterior(mode.slopes)
+    root = prior.root @ unit_root
 
     def gates(rows: NDArray[np.float64]) -> NDArray[np.float64]:
         return gate_values(stances(bench.car, rows, seats=bench.seats))
 
     at_mode, gate_slopes = derivatives(gates, values, prior.root.T)
-    if not np.all(np.isfinite(at_mode)):
+    if not (np.all(np.isfinite(at_mode)) and np.all(np.isfinite(gate_slopes))):
         raise ReadingUnusable(
             "the dominant wheel stands above the rail, or the car turns too sharply for the board",
             mend="check the heights, the rail and the bend in the car file",
@@ -287,143 +220,19 @@ def _describe(
         if values[bend] < 0.0:
             root[bend] = -root[bend]
     deviations = np.sqrt(np.sum(root**2, axis=1))
-    owners = bench.owners()
-    residuals = _residuals(bench, values)
     return Estimate(
         car=_car_with(bench.car, flipped, deviations),
         seats=bench.seats,
         values=flipped,
         root=root,
         gates=at_mode,
-        gate_root=gate_slopes @ np.linalg.cholesky(covariance),
+        gate_root=gate_slopes @ unit_root,
         readings=tuple(bench.readings),
-        misfit_probability=_misfit(unknowns, residuals),
-        strains=_strains(prior, unknowns, covariance, owners, residuals, slopes),
+        misfit_probability=misfit_of(mode),
+        strains=strains_of(prior, mode, covariance),
         budgets={
-            name: _budget(prior, gate_slopes[row], covariance, slopes, owners)
+            name: budget_of(prior, mode, gate=gate_slopes[row], covariance=covariance)
             for row, name in enumerate(GATE_QUANTITIES)
         },
-        notes=_notes(prior, gate_slopes, covariance, slopes),
+        notes=notes_of(prior, mode, gates=gate_slopes, covariance=covariance),
     )
-
-
-def _residuals(bench: Bench, values: NDArray[np.float64]) -> NDArray[np.float64]:
-    observed = bench.observed()
-    if len(observed) == 0:
-        return observed
-    whiten = np.linalg.inv(np.linalg.cholesky(bench.noise()))
-    found: NDArray[np.float64] = whiten @ (observed - bench.predict(values[None, :])[0])
-    return found
-
-
-def _misfit(unknowns: NDArray[np.float64], residuals: NDArray[np.float64]) -> float:
-    """Chance of a larger sum of squares: each reading adds one degree of freedom, each prior costs none."""
-    if len(residuals) == 0:
-        return 1.0
-    from scipy.special import chdtrc  # noqa: PLC0415 - costs start-up time
-
-    return float(chdtrc(len(residuals), float(unknowns @ unknowns + residuals @ residuals)))
-
-
-def _strains(
-    prior: Prior,
-    unknowns: NDArray[np.float64],
-    covariance: NDArray[np.float64],
-    owners: tuple[Reading, ...],
-    residuals: NDArray[np.float64],
-    slopes: NDArray[np.float64],
-) -> tuple[Strain, ...]:
-    # A pull is compared with the size it has by chance: 1 - posterior variance for a prior,
-    # and likewise for a reading (standardised residuals of a linear model).
-    expected = np.sqrt(np.maximum(1.0 - np.diag(covariance), 1e-12))
-    pulls = [
-        Strain(name=name, ratio=float(abs(pull) / spread))
-        for name, pull, spread in zip(prior.sources, unknowns, expected, strict=True)
-        if spread > 0.05
-    ]
-    left = np.maximum(1.0 - np.sum((slopes @ covariance) * slopes, axis=1), 1e-12)
-    pulls += [
-        Strain(name=owner.where, ratio=float(abs(residual) / np.sqrt(spread)))
-        for owner, residual, spread in zip(owners, residuals, left, strict=True)
-        if spread > 0.0025
-    ]
-    return tuple(sorted(pulls, key=lambda strain: -strain.ratio)[:5])
-
-
-def _budget(
-    prior: Prior,
-    gate: NDArray[np.float64],
-    covariance: NDArray[np.float64],
-    slopes: NDArray[np.float64],
-    owners: tuple[Reading, ...],
-) -> tuple[Contribution, ...]:
-    """Split a gate's variance over the independent inputs: each prior and each reading.
-
-    The mode is linear in them with gains `C` and `C H'`, so the squares of the gains add up to the
-    posterior variance exactly.
-    """
-    by_prior = gate @ covariance
-    by_channel = by_prior @ slopes.T
-    parts: dict[str, float] = dict(zip(prior.sources, by_prior**2, strict=True))
-    for owner, share in zip(owners, by_channel**2, strict=True):
-        parts[owner.where] = parts.get(owner.where, 0.0) + float(share)
-    total = sum(parts.values()) or 1.0
-    scales = dict(zip(prior.sources, np.sqrt(np.sum(prior.root**2, axis=0)), strict=True))
-    scales |= {owner.where: owner.quantity.uncertainty for owner in owners}
-    found = [
-        Contribution(
-            name=name,
-            sensitivity=float(np.sqrt(part) / scales[name]) if scales[name] else 0.0,
-            uncertainty=float(scales[name]),
-            contribution=float(np.sqrt(part)),
-            share=float(part / total),
-        )
-        for name, part in parts.items()
-    ]
-    return tuple(sorted(found, key=lambda part: -part.share))
-
-
-def _notes(
-    prior: Prior,
-    gate_slopes: NDArray[np.float64],
-    covariance: NDArray[np.float64],
-    slopes: NDArray[np.float64],
-) -> tuple[str, ...]:
-    """Say what the readings do not tell: nothing read, an input nobody saw, two that only show as a sum."""
-    notes = []
-    if len(slopes) == 0:
-        return ("Nothing has been read yet: all of this is the car file alone.",)
-    words = {"height_difference": "height difference", "drift": "drift", "rail_offset": "rail offset"}
-    for row, name in enumerate(GATE_QUANTITIES):
-        before = float(gate_slopes[row] @ gate_slopes[row])
-        after = float(gate_slopes[row] @ covariance @ gate_slopes[row])
-        if before > 0.0 and after > _UNSEEN**2 * before:
-            notes.append(f"No reading tells the {words[name]}: it is what the car file says.")
-    if prior.sources and prior.sources[0].startswith("earlier"):
-        return tuple(notes)
-    notes += _alike(prior, covariance, gate_slopes)
-    return tuple(notes)
-
-
-def _alike(prior: Prior, covariance: NDArray[np.float64], gate_slopes: NDArray[np.float64]) -> list[str]:
-    """Name pairs of dimensions of which the readings see only the sum or the difference."""
-    spread = np.sqrt(np.diag(covariance))
-    correlation = covariance / np.outer(spread, spread)
-    # Only dimensions that move a gate noticeably are worth a builder's attention.
-    weight = np.max(np.abs(gate_slopes), axis=0)
-    pairs = [
-        (abs(correlation[i, j]), i, j)
-        for i in range(len(spread))
-        for j in range(i + 1, len(spread))
-        if abs(correlation[i, j]) > _ALIKE and min(weight[i], weight[j]) > 0.05 * weight.max()
-    ]
-    return [
-        f"The readings cannot tell {_plain(prior.sources[i])} from {_plain(prior.sources[j])}: "
-        "they see only the two together."
-        for _, i, j in sorted(pairs, reverse=True)[:2]
-    ]
-
-
-def _plain(name: str) -> str:
-    place, _, last = name.partition(".")
-    return f"the {place.replace('_', ' ')} {last.replace('_', ' ')}"

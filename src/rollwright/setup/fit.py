@@ -87,7 +87,7 @@ def least_squares_fit(
             start,
             jac=jacobian,
             bounds=bounds,
-            method="lm" if lower is None and scale is None else "trf",
+            method="lm" if lower is None else "trf",
             x_scale="jac" if scale is None else scale,
             xtol=tolerance,
             ftol=tolerance,

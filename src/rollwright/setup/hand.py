@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 from rollwright.car.table import check_names
 from rollwright.errors import OutOfRange, UnreadableQuantity, echo
+from rollwright.setup.reading_keys import HAND_KEYS, LEAST, Form
 from rollwright.units import Kind, parse
 
 __all__ = ["Hand", "read_hand"]
 
 _DEG = math.pi / 180.0
 _MM = 1e-3
+_WIDEST = {Kind.ANGLE: 45.0 * _DEG, Kind.LENGTH: 10.0 * _MM}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,20 +48,20 @@ def read_hand(table: Mapping[str, Any]) -> Hand:
         The hand.
 
     Raises:
-        InputError: a key is unknown, or a value is not a positive size.
+        InputError: a key is unknown, or a value is not a size that a hand's spread can have.
     """
-    names = [field.name for field in fields(Hand)]
-    check_names(table, names, at="hand")
+    check_names(table, HAND_KEYS, at="hand")
     found: dict[str, float] = {}
     for name, written in table.items():
-        kind = Kind.ANGLE if name in {"bend", "turn"} else Kind.LENGTH
+        kind = Kind.ANGLE if HAND_KEYS[name][0] is Form.ANGLE else Kind.LENGTH
         try:
             value = parse(written, kind=kind)
         except UnreadableQuantity as error:
             raise error.at(key=f"hand.{name}") from None
-        if value <= 0.0:
+        if not LEAST <= value <= _WIDEST[kind]:
+            fault = "is not more than zero" if value <= 0.0 else "is no spread that a hand can have"
             raise OutOfRange(
-                f"{echo(written)} is not more than zero",
+                f"{echo(written)} {fault}",
                 mend="write how far a move usually lands from what was asked",
                 key=f"hand.{name}",
             )

@@ -19,6 +19,11 @@ _TIP_INCH = 0.03175
 """The same for those who measure in inches: an inch and a quarter."""
 
 _FRACTIONS_FROM = 0.0015
+_STRAIGHT = math.radians(0.01)
+"""Smallest bend that is told as one [rad]."""
+
+_TOLD_FROM = 1e-5
+"""Shortest length that is told as a number rather than as none [m]."""
 
 _CAUTIONS = {
     MoveKind.BEND: "Bend the pin out of the body, in a vice, with eye protection on.",
@@ -124,7 +129,9 @@ def instruction_for(move: Move, *, target: float, system: System = System.METRIC
         effect=effect,
         check=check,
         caution=_CAUTIONS[move.kind],
-        leave_alone=f"the {move.station.opposite.words} wheel and both {'front' if rear else 'rear'} axles",
+        leave_alone="both front axles"
+        if rear
+        else f"the {move.station.opposite.words} wheel and both rear axles",
         read_again=("rail_offset",)
         if move.kind in {MoveKind.RELIEF, MoveKind.WASHER}
         else ("height_difference", "drift", "rail_offset"),
@@ -136,14 +143,19 @@ def _bend(move: Move, where: str, direction: str, target: float, system: System)
     tip = _TIP_INCH if system is System.INCH else _TIP
     swing = show(2.0 * tip * math.sin(move.to), kind=Kind.LENGTH, system=system)
     out = "1 1/4 in" if system is System.INCH else show(tip, kind=Kind.LENGTH, system=system)
-    text = f"Bend the {where} axle {_degrees(move.by, 2)} {direction}, to {_degrees(move.to, 2)}."
     effect = f"This {'raises' if move.by > 0.0 else 'lowers'} the front; it also moves steer and rail."
+    if move.to < _STRAIGHT:
+        text = f"Bend the {where} axle {_degrees(move.by, 2)} {direction}, until it is straight."
+        return text, effect, "Rolled on a plate, its tip then does not swing."
+    text = f"Bend the {where} axle {_degrees(move.by, 2)} {direction}, to {_degrees(move.to, 2)}."
     return text, effect, f"Rolled on a plate, its tip {out} past the bend then swings {swing} in all."
 
 
 def _turn(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:
     del target, system
-    steers = "right" if move.by * move.station.side > 0.0 else "left"
+    # Past a quarter turn from straight down the bend steers less the further it is turned.
+    steer = move.station.side * (math.sin(move.to) - math.sin(move.to - move.by))
+    steers = "right" if steer > 0.0 else "left"
     text = f"Turn the {where} axle {_degrees(move.by, 1)} {direction}, seen from outside the wheel."
     points = (
         "straight down"
@@ -156,9 +168,11 @@ def _turn(move: Move, where: str, direction: str, target: float, system: System)
 def _relief(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:
     del direction
     left = float(move.after.means[2]) - target
-    short = show(left, kind=Kind.LENGTH, system=system)
+    stops = f"It stops {show(left, kind=Kind.LENGTH, system=system)} short on purpose"
+    if left < _TOLD_FROM:
+        stops = "Stop there"
     text = f"Sand {_thickness(move.by, system)} off the body's side at the {where} wheel."
-    effect = f"This brings the wheel in. It stops {short} short on purpose: sanded wood does not come back."
+    effect = f"This brings the wheel in. {stops}: sanded wood does not come back."
     return text, effect, f"The relief there is then {_thickness(move.to, system)} deep in all."
 
 
@@ -171,7 +185,8 @@ def _washer(move: Move, where: str, direction: str, target: float, system: Syste
     else:
         text = f"Take {amount} of washers out from between the body and the {where} hub."
         effect = "This brings the wheel in without touching the wood."
-    return text, effect, f"There are then {_thickness(move.to, system)} of washers in all."
+    left = f"{_thickness(move.to, system)} of washers in all" if move.to >= _TOLD_FROM else "no washers left"
+    return text, effect, f"There are then {left}."
 
 
 def _shim(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:

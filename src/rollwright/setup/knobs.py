@@ -23,6 +23,8 @@ _INDEX = {name: index for index, name in enumerate(dimension_names())}
 _STEPS = 12
 _SETTLED = 1e-8
 _PROBE = 1e-6
+_TIPPED, _DOMINANT_UP = -1, 1
+"""Values of `Stances.carrying` where the dominant wheel carries nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +37,7 @@ class Setting:
         clock: where the bend points while its size is zero [rad]; ignored otherwise.
         trim: how far the wheel is moved outward from where it is [m]; negative inward. Outward means
             more washers; inward means fewer washers, then wood.
+        kept: thickness of washers that stay where they are although wood is removed [m].
         rear_shim: how much both rear axles' shims raise the body [m]; negative: instead raise the dominant
             front corner by that much.
         sweep: change of the dominant hole's sweep [rad]; only asked of a drill, never of a hand.
@@ -44,6 +47,7 @@ class Setting:
     forward: float
     clock: float = 0.0
     trim: float = 0.0
+    kept: float = 0.0
     rear_shim: float = 0.0
     sweep: float = 0.0
 
@@ -93,11 +97,19 @@ class Bench3:
             down=float(bend * np.cos(clock)), forward=float(bend * np.sin(clock)), clock=float(clock)
         )
 
-    def trim_parts(self, trim: float) -> tuple[float, float]:
-        """Return by how much washers and relief change for a trim [m]: washers first, wood last."""
+    def trim_parts(self, trim: float, *, kept: float = 0.0) -> tuple[float, float]:
+        """Return by how much washers and relief change for a trim: washers first, wood last.
+
+        Args:
+            trim: how far the wheel is moved outward [m]; negative inward.
+            kept: thickness of washers that stay where they are [m].
+
+        Returns:
+            Change of the washers and depth of the wood removed [m].
+        """
         if trim >= 0.0:
             return trim, 0.0
-        removed = min(-trim, max(0.0, float(self.values[self.column("washer")])))
+        removed = min(-trim, max(0.0, float(self.values[self.column("washer")]) - kept))
         return -removed, -trim - removed
 
     def moved(self, setting: Setting) -> NDArray[np.float64]:
@@ -105,7 +117,7 @@ class Bench3:
         out = self.values.copy()
         out[self.column("bend")] = setting.bend
         out[self.column("clock")] = setting.angle
-        washer, relief = self.trim_parts(setting.trim)
+        washer, relief = self.trim_parts(setting.trim, kept=setting.kept)
         out[self.column("washer")] += washer
         out[self.column("relief")] += relief
         out[self.column("sweep")] += setting.sweep
@@ -119,6 +131,11 @@ class Bench3:
     def gates(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return height difference, drift and rail offset [m] of rows of dimensions, (n, 3)."""
         return gate_values(stances(self.car, rows, seats=self.seats))
+
+    def carries(self, setting: Setting) -> bool:
+        """Return whether the dominant wheel stands on the ground in a setting."""
+        found = stances(self.car, self.moved(setting)[None, :], seats=self.seats)
+        return int(found.carrying[0]) not in {_TIPPED, _DOMINANT_UP}
 
     def solve(self, start: Setting, *, knobs: Sequence[str], targets: Mapping[int, float]) -> Setting | None:
         """Return the setting at which chosen gate quantities meet their targets.

@@ -15,6 +15,9 @@ _DEG = math.pi / 180.0
 _MOST_BEND = 12.0 * _DEG
 """Largest bend that is asked of a pin (judgement: beyond it a pin kinks or cracks rather than bends)."""
 
+_START_STEP = 2.0 * _DEG
+_STARTS = 6
+
 _GOOD_ENOUGH = 0.3
 """Part of the level's tolerance that may be left at the end of what bending can do without being named."""
 
@@ -68,12 +71,9 @@ def bending(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
     """
     if not bench.car.bent_axles:
         return _unbent(bench, present, targets)
-    start = present if present.bend > 0.0 else replace(present, down=1.0 * _DEG)
-    exact = bench.solve(start, knobs=("down", "forward", "trim"), targets=targets)
+    exact = _exact(bench, present, targets)
     if exact is None:
-        reason = "no bend and turn of the front axle brings level and steer to their targets together"
-        change = "check the hole heights and the targets; they ask for more than an axle can do"
-        return Bending(setting=present, cannot=(Cannot(gate="level", reason=reason, change=change),))
+        return Bending(setting=present, cannot=(_no_bend(bench, present, targets),))
     if exact.down >= 0.0 and exact.bend <= _MOST_BEND:
         return Bending(setting=exact)
     down = 0.0 if exact.down < 0.0 else math.sqrt(max(0.0, _MOST_BEND**2 - exact.forward**2))
@@ -103,13 +103,42 @@ def bending(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
     return Bending(setting=shimmed, cannot=(cannot,))
 
 
+def _exact(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Setting | None:
+    """Return the setting that meets all three targets, whatever it asks of the pin."""
+    start = present if present.bend > 0.0 else replace(present, down=1.0 * _DEG)
+    for _ in range(_STARTS):
+        # While the dominant wheel hangs in the air no bend of its axle changes anything.
+        if bench.carries(start):
+            return bench.solve(start, knobs=("down", "forward", "trim"), targets=targets)
+        start = replace(start, down=start.down + _START_STEP)
+    return None
+
+
+def _no_bend(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Cannot:
+    if not bench.carries(present):
+        raised = bench.car.raised.words
+        return Cannot(
+            gate="level",
+            reason=f"the {raised} wheel carries the car in place of the {bench.car.dominant.words} wheel, "
+            "and no bend that a pin takes brings that one down",
+            change=f"drill the {raised} hole higher in the next body",
+        )
+    now = bench.gates(bench.moved(present)[None, :])[0]
+    wanted = bench.car.targets
+    off = abs(float(now[0]) - targets[0]) / wanted.height_difference.tolerance
+    return Cannot(
+        gate="level" if off >= abs(float(now[1]) - targets[1]) / wanted.drift.tolerance else "steer",
+        reason="no bend and turn of the front axle brings level and steer to their targets together",
+        change="check the hole heights and the targets; they ask for more than an axle can do",
+    )
+
+
 def _unbent(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Bending:
     """Level by shims and centre by trim; the steer of a straight axle is drilled, not set."""
-    straight = replace(present, down=0.0, forward=0.0)
-    shimmed = bench.solve(straight, knobs=("rear_shim", "trim"), targets={0: targets[0], 2: targets[2]})
-    drilled = bench.solve(straight, knobs=("sweep", "rear_shim", "trim"), targets=targets)
+    shimmed = bench.solve(present, knobs=("rear_shim", "trim"), targets={0: targets[0], 2: targets[2]})
+    drilled = bench.solve(present, knobs=("sweep", "rear_shim", "trim"), targets=targets)
     cannot: tuple[Cannot, ...] = ()
-    drift = float(bench.gates(bench.moved(straight)[None, :])[0, 1])
+    drift = float(bench.gates(bench.moved(present)[None, :])[0, 1])
     if abs(drift - targets[1]) > bench.car.targets.drift.tolerance:
         now = float(bench.values[bench.column("sweep")])
         where = bench.car.dominant.words
@@ -120,7 +149,7 @@ def _unbent(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
         )
         reason = "the class allows no bent axle, and a straight one steers only as its hole was drilled"
         cannot = (Cannot(gate="steer", reason=reason, change=change),)
-    return Bending(setting=straight if shimmed is None else shimmed, cannot=cannot)
+    return Bending(setting=present if shimmed is None else shimmed, cannot=cannot)
 
 
 def within_limits(bench: Bench3, setting: Setting) -> Cannot | None:
@@ -133,7 +162,7 @@ def within_limits(bench: Bench3, setting: Setting) -> Cannot | None:
     Returns:
         None where the relief leaves enough wood.
     """
-    _, relief = bench.trim_parts(setting.trim)
+    _, relief = bench.trim_parts(setting.trim, kept=setting.kept)
     total = float(bench.values[bench.column("relief")]) + relief
     width = bench.car.body.width.value
     if relief <= 0.0 or total <= _MOST_RELIEF * width:

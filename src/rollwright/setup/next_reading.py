@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rollwright.car.dimensions import dimension_kind
 from rollwright.car.model import Station
 from rollwright.quantity import Quantity, Source
 from rollwright.setup.estimate import Estimate
 from rollwright.setup.predict import GATE_QUANTITIES, Bench, derivatives
 from rollwright.setup.readings import DEFAULT_UNCERTAINTY, Reading, ReadingKind
-from rollwright.units import Kind, System, show
+from rollwright.units import Kind, System
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,7 +62,11 @@ class NextReading:
 
 def _candidates(found: Estimate) -> list[Reading]:
     """Return one of each reading that a builder could take next, as good as those taken so far."""
-    known = {reading.kind: reading.quantity.uncertainty for reading in found.readings}
+    known = {
+        reading.kind: reading.quantity.uncertainty
+        for reading in found.readings
+        if not reading.dimension or dimension_kind(reading.dimension) is Kind.LENGTH
+    }
     dominant = found.car.dominant
 
     def one(kind: ReadingKind, **more: object) -> Reading:
@@ -128,7 +134,21 @@ def _text(chosen: Reading, found: Estimate, gate: int, before: float, after: flo
         axle = (chosen.station or found.car.dominant).words
         what = f"Roll the {axle} axle on a plate and read its tip's swing"
     else:
-        what = f"Read the {chosen.kind.words}{where}{' once more' if again else ''}"
-    then = show(after, kind=Kind.LENGTH, system=system)
-    now = show(before, kind=Kind.LENGTH, system=system)
-    return f"{what}: it would narrow the {_WORDS[GATE_QUANTITIES[gate]]} from ± {now} to ± {then}."
+        what = f"Read the {chosen.kind.words}{where}{' once more, set up afresh' if again else ''}"
+    now, then, unit = _alike(before, after, system)
+    return f"{what}: it would narrow the {_WORDS[GATE_QUANTITIES[gate]]} from ± {now} to ± {then} {unit}."
+
+
+def _alike(before: float, after: float, system: System) -> tuple[str, str, str]:
+    """Return two uncertainties in one unit, each with the digits that an uncertainty earns."""
+    scale, unit = (1e3, "mm") if system is System.METRIC else (1.0 / 25.4e-6, "thou")
+    if system is System.INCH and before >= 2.54e-3:
+        scale, unit = 1.0 / 0.0254, "in"
+    now, then = (_two_digits(value * scale) for value in (before, after))
+    return now, then, unit
+
+
+def _two_digits(value: float) -> str:
+    if value <= 0.0:
+        return "0"
+    return f"{value:.{max(0, 1 - math.floor(math.log10(value)))}f}"

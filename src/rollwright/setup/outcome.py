@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rollwright.setup.hand import Hand
     from rollwright.setup.knobs import Bench3, Setting
 
-__all__ = ["MoveKind", "Outcome", "hand_directions", "outcome_of", "targets_of"]
+__all__ = ["MoveKind", "Outcome", "hand_directions", "known_after", "outcome_of", "targets_of"]
 
 _DRAWS = 4096
 _INDEX = {name: index for index, name in enumerate(dimension_names())}
@@ -112,6 +112,29 @@ def hand_directions(
     return found
 
 
+def known_after(
+    bench: Bench3, *, root: NDArray[np.float64], moved: Collection[MoveKind], values: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], frozenset[MoveKind]]:
+    """Return what is not known of the dimensions once moves are made, and which of them a hand can miss by.
+
+    Args:
+        bench: the car.
+        root: what was not known before, (p, q).
+        moved: the kinds of moves.
+        values: dimensions after them, (p,).
+
+    Returns:
+        The root, (p, q), and the kinds of moves. Where all washers have been taken out none are left for
+        certain, whatever they measured.
+    """
+    column = bench.column("washer")
+    if MoveKind.WASHER not in moved or values[column] != 0.0:
+        return root, frozenset(moved)
+    left = root.copy()
+    left[column] = 0.0
+    return left, frozenset(moved) - {MoveKind.WASHER}
+
+
 def outcome_of(
     bench: Bench3,
     setting: Setting,
@@ -133,7 +156,8 @@ def outcome_of(
         The outcome, or None where the car could not be read at all in that setting.
     """
     there = bench.moved(setting)
-    directions = [root.T, *(row[None, :] for row in hand_directions(bench, hand, moved, setting))]
+    root, missed = known_after(bench, root=root, moved=moved, values=there)
+    directions = [root.T, *(row[None, :] for row in hand_directions(bench, hand, missed, setting))]
     means, slopes = derivatives(bench.gates, there, np.concatenate(directions))
     if not (np.all(np.isfinite(means)) and np.all(np.isfinite(slopes))):
         return None

@@ -17,9 +17,16 @@ from rollwright.setup.readings import Reading, ReadingKind
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GATE_QUANTITIES", "Bench", "derivatives", "gate_values"]
+__all__ = ["GATE_QUANTITIES", "GATE_READINGS", "Bench", "derivatives", "gate_values"]
 
 GATE_QUANTITIES = ("height_difference", "drift", "rail_offset")
+GATE_READINGS = (
+    frozenset({ReadingKind.HEIGHT_DIFFERENCE}),
+    frozenset({ReadingKind.DRIFT}),
+    frozenset({ReadingKind.RAIL_OFFSET, ReadingKind.BLOCK_OFFSET}),
+)
+"""The kinds of readings that speak for each gate quantity themselves, in the same order."""
+
 _INDEX = {name: index for index, name in enumerate(dimension_names())}
 _STATIONS = tuple(Station)
 _STEP = 2e-6
@@ -27,8 +34,13 @@ _IMPOSSIBLE = 1e3
 
 
 def gate_values(found: Stances) -> NDArray[np.float64]:
-    """Return height difference, drift and rail offset of each car [m], shape (n, 3)."""
-    return np.stack((found.height_difference, found.drift, found.rail_offset), axis=1)
+    """Return height difference, drift and rail offset of each car [m], shape (n, 3).
+
+    NaN stands where a car shows no such thing: a wheel above the rail, a turn too sharp for the board, and
+    all three where no three wheels hold the car.
+    """
+    values = np.stack((found.height_difference, found.drift, found.rail_offset), axis=1)
+    return np.where(found.carrying[:, None] >= 0, values, np.nan)
 
 
 def _trace_basis(reading: Reading) -> NDArray[np.float64]:
@@ -226,12 +238,19 @@ def derivatives(
     Returns:
         The results at `values`, (m,), and the change of each along each direction, (m, q). The
         largest move of any dimension is 2 micrometres or microradians, where the geometry's own
-        curvature is far below rounding error.
+        curvature is far below rounding error. On the edge of what a car can show the difference is taken
+        to the side that it can; NaN where neither side can.
     """
     size = np.abs(directions).max(axis=1)
     step = _STEP / np.where(size > 0.0, size, 1.0)
     moved = directions * step[:, None]
     count = len(directions)
     found = function(np.concatenate((values + moved, values - moved, values[None, :])))
-    slopes: NDArray[np.float64] = ((found[:count] - found[count:-1]) / (2.0 * step[:, None])).T
-    return found[-1], slopes
+    here = found[-1]
+    ahead, behind = (np.where(side == _IMPOSSIBLE, np.nan, side) for side in (found[:count], found[count:-1]))
+    no_step_ahead, no_step_behind = np.isnan(ahead), np.isnan(behind)
+    both = np.where(no_step_ahead | no_step_behind, 1.0, 2.0)
+    change = np.where(no_step_ahead, here, ahead) - np.where(no_step_behind, here, behind)
+    change = np.where(no_step_ahead & no_step_behind, np.nan, change)
+    slopes: NDArray[np.float64] = (change / (both * step[:, None])).T
+    return here, slopes

@@ -2,71 +2,46 @@
 
 from __future__ import annotations
 
+import difflib
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import Enum
 from pathlib import Path
 from typing import Any
 
 from rollwright.car.dimensions import dimension_kind, dimension_names
 from rollwright.car.file import load_toml, parse_toml
+from rollwright.car.keys import AXLE_KEYS, BOARD_KEYS, BODY_KEYS, RAIL_KEYS, STATION_KEYS, WHEEL_KEYS
 from rollwright.car.model import Seat, Station
-from rollwright.car.table import check_names, nearest, table_at
+from rollwright.car.table import check_names, in_range, nearest, read_text, table_at
 from rollwright.errors import InputError, OutOfRange, ReadingUnusable, UnreadableQuantity, WrongType, echo
 from rollwright.quantity import Quantity, Source, from_repeats
 from rollwright.setup.hand import Hand, read_hand
-from rollwright.units import Kind, parse, parse_sided
+from rollwright.setup.reading_keys import (
+    DEFAULT_DISTANCE,
+    DEFAULT_THICKNESS,
+    DEFAULT_UNCERTAINTY,
+    DEFAULT_UNCERTAINTY_OF_ANGLE,
+    FARTHEST,
+    LARGEST_GAP,
+    LEAST,
+    READING_KEYS,
+    STEEPEST,
+    ReadingKind,
+    keys_of,
+)
+from rollwright.units import Kind, parse, parse_sided, show
 
 __all__ = ["DEFAULT_UNCERTAINTY", "Reading", "ReadingKind", "Readings", "parse_readings", "read_readings"]
 
-_MM = 1e-3
-
-
-class ReadingKind(Enum):
-    """What was read; each kind has its own model in `setup.predict`."""
-
-    HEIGHT_DIFFERENCE = "height_difference"
-    DRIFT = "drift"
-    RAIL_OFFSET = "rail_offset"
-    BLOCK_OFFSET = "block_offset"
-    RAIL_CLEARANCE = "rail_clearance"
-    TIP_SWEEP = "tip_sweep"
-    DAYLIGHT = "daylight"
-    SIZE = "size"
-
-    @property
-    def words(self) -> str:
-        """The kind as it is said: `height difference`."""
-        return self.value.replace("_", " ")
-
-
-DEFAULT_UNCERTAINTY = {
-    ReadingKind.HEIGHT_DIFFERENCE: 0.05 * _MM,
-    ReadingKind.DRIFT: 3.0 * _MM,
-    ReadingKind.RAIL_OFFSET: 0.05 * _MM,
-    ReadingKind.BLOCK_OFFSET: 0.05 * _MM,
-    ReadingKind.RAIL_CLEARANCE: 0.05 * _MM,
-    ReadingKind.TIP_SWEEP: 0.05 * _MM,
-    ReadingKind.DAYLIGHT: 0.05 * _MM,
-    ReadingKind.SIZE: 0.02 * _MM,
+_LONGEST_NOTE = 1000
+_KEYS = {key.name: key for key in READING_KEYS}
+_SIZES = {key.name: key for keys in (STATION_KEYS, AXLE_KEYS, WHEEL_KEYS) for key in keys} | {
+    f"{heading}.{key.name}": key
+    for heading, keys in (("body", BODY_KEYS), ("rail", RAIL_KEYS), ("board", BOARD_KEYS))
+    for key in keys
 }
-"""Standard uncertainty of a reading that does not say its own [m]; used values are named as assumed."""
-
-_DEFAULT_THICKNESS = 12.0 * _MM
-_DEFAULT_DISTANCE = 30.0 * _MM
-_EVERY = ("kind", "value", "values", "uncertainty", "set_up", "common", "note", "instrument")
-_MORE: Mapping[ReadingKind, tuple[str, ...]] = {
-    ReadingKind.HEIGHT_DIFFERENCE: (),
-    ReadingKind.DRIFT: ("trace", "distance"),
-    ReadingKind.RAIL_OFFSET: (),
-    ReadingKind.BLOCK_OFFSET: ("thickness", "width", "seat"),
-    ReadingKind.RAIL_CLEARANCE: ("station",),
-    ReadingKind.TIP_SWEEP: ("station", "distance"),
-    ReadingKind.DAYLIGHT: ("station", "distance", "plane", "against"),
-    ReadingKind.SIZE: ("dimension",),
-}
-_NEEDS_STATION = frozenset({ReadingKind.RAIL_CLEARANCE, ReadingKind.DAYLIGHT})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +74,7 @@ class Reading:
     station: Station | None = None
     trace: tuple[tuple[float, float], ...] = ()
     distance: float | None = None
-    thickness: float = _DEFAULT_THICKNESS
+    thickness: float = DEFAULT_THICKNESS
     width: float | None = None
     seat: Seat | None = None
     plane: str = "cant"
@@ -149,7 +124,13 @@ def parse_readings(text: str, *, file: str = "readings.toml") -> Readings:
     """
     try:
         top = parse_toml(text, file=file)
+        if not {"body", "wheels", "axles", "stations"}.isdisjoint(top):
+            raise WrongType(
+                "this is a car file, not a readings file",
+                mend="name the car file first, its readings after it",
+            )
         check_names(top, ("format", "reading", "hand", "car"), at="")
+        read_text(top, "car", at="", default="not said")
         rows = top.get("reading", [])
         if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
             raise WrongType(
@@ -178,7 +159,8 @@ def _reading(row: Mapping[str, Any], number: int) -> Reading:
         )
     kind = ReadingKind(row["kind"])
     at = f"reading {number} ({kind.words})"
-    check_names(row, _EVERY + _MORE[kind], at=at)
+    check_names(row, (key.name for key in keys_of(kind)), at=at)
+    _check_texts(row, at)
     assumed: list[str] = []
     dimension = _dimension(row, at) if kind is ReadingKind.SIZE else ""
     unit = dimension_kind(dimension) if dimension else Kind.LENGTH
@@ -199,13 +181,13 @@ def _reading(row: Mapping[str, Any], number: int) -> Reading:
         station=_station(row, kind, at),
         trace=trace,
         distance=_distance(row, kind, at=at, assumed=assumed),
-        thickness=thickness or _DEFAULT_THICKNESS,
+        thickness=thickness or DEFAULT_THICKNESS,
         width=_positive(row, "width", unit=Kind.LENGTH, at=at),
         seat=_seat(row, at),
         plane=_plane(row, at),
-        against=_value(row["against"], unit=Kind.ANGLE, at=f"{at}.against") if "against" in row else 0.0,
+        against=_against(row, at),
         dimension=dimension,
-        set_up=str(row.get("set_up", "")),
+        set_up=row.get("set_up", ""),
         common=common or 0.0,
         assumed=tuple(assumed),
     )
@@ -213,9 +195,26 @@ def _reading(row: Mapping[str, Any], number: int) -> Reading:
 
 def _value(written: Any, *, unit: Kind, at: str, sided: bool = False) -> float:
     try:
-        return parse_sided(written, kind=unit) if sided else parse(written, kind=unit)
+        value = parse_sided(written, kind=unit) if sided else parse(written, kind=unit)
     except UnreadableQuantity as error:
         raise error.at(key=at) from None
+    if abs(value) > (FARTHEST if unit is Kind.LENGTH else math.pi):
+        most = "20 m" if unit is Kind.LENGTH else "half a turn"
+        raise OutOfRange(f"{echo(written)} is more than {most}", mend="check the digits and the unit", key=at)
+    return value
+
+
+def _against(row: Mapping[str, Any], at: str) -> float:
+    if "against" not in row:
+        return 0.0
+    angle = _value(row["against"], unit=Kind.ANGLE, at=f"{at}.against")
+    if abs(angle) > STEEPEST:
+        raise OutOfRange(
+            f"{echo(row['against'])} is steeper than 45 deg",
+            mend="write the straight-edge's angle out of level or square",
+            key=f"{at}.against",
+        )
+    return angle
 
 
 def _quantity(
@@ -235,7 +234,7 @@ def _quantity(
     uncertainty = _positive(row, "uncertainty", unit=unit, at=at)
     if uncertainty is None:
         assumed.append(f"{at}.uncertainty")
-        uncertainty = DEFAULT_UNCERTAINTY[kind] if unit is Kind.LENGTH else 0.2 * 0.017453292519943295
+        uncertainty = DEFAULT_UNCERTAINTY[kind] if unit is Kind.LENGTH else DEFAULT_UNCERTAINTY_OF_ANGLE
     sided = kind is ReadingKind.DRIFT
     if trace:
         return Quantity(value=trace[-1][1], uncertainty=uncertainty, source=Source.MEASURED, label=at)
@@ -246,11 +245,45 @@ def _quantity(
         )
     else:
         quantity = _repeats(row["values"], uncertainty, unit=unit, at=at, sided=sided)
-    if unit is Kind.LENGTH and abs(quantity.value) > 10.0:
-        raise OutOfRange(
-            f"{echo(row[given[0]])} is more than 10 m", mend="check the unit", key=f"{at}.{given[0]}"
-        )
+    _check_possible(row, quantity, kind, at=f"{at}.{given[0]}")
     return quantity
+
+
+def _check_possible(row: Mapping[str, Any], quantity: Quantity, kind: ReadingKind, *, at: str) -> None:
+    """Refuse numbers that are well written and cannot be what was read."""
+    if kind is ReadingKind.SIZE:
+        key = _SIZES[
+            row["dimension"].rpartition(".")[2] if row["dimension"] not in _SIZES else row["dimension"]
+        ]
+        for value in quantity.repeats:
+            in_range(value, key=key, at=at)
+    elif kind is ReadingKind.TIP_SWEEP and quantity.value < 0.0:
+        raise OutOfRange("a sweep is never negative", mend="write how far the tip swings in all", key=at)
+    elif kind is ReadingKind.DRIFT and "distance" in row:
+        run = _value(row["distance"], unit=Kind.LENGTH, at=f"{at}.distance")
+        if abs(quantity.value) >= run:
+            raise OutOfRange(
+                "the car drifts no less than it runs", mend="check the unit of value and distance", key=at
+            )
+    elif kind is not ReadingKind.DRIFT and abs(quantity.value) > LARGEST_GAP:
+        raise OutOfRange(
+            f"{show(quantity.value, kind=Kind.LENGTH)} is more than {show(LARGEST_GAP, kind=Kind.LENGTH)}",
+            mend="check the digits and the unit",
+            key=at,
+        )
+
+
+def _check_texts(row: Mapping[str, Any], at: str) -> None:
+    for name in ("set_up", "instrument"):
+        if name in row:
+            read_text(row, name, at=at, default="")
+    note = row.get("note", "")
+    if not isinstance(note, str) or len(note) > _LONGEST_NOTE:
+        raise WrongType(
+            f"{echo(note)} is not a text of up to {_LONGEST_NOTE} characters",
+            mend="write it in quotes",
+            key=f"{at}.note",
+        )
 
 
 def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, sided: bool) -> Quantity:
@@ -270,9 +303,12 @@ def _positive(row: Mapping[str, Any], name: str, *, unit: Kind, at: str) -> floa
     if name not in row:
         return None
     value = _value(row[name], unit=unit, at=f"{at}.{name}")
-    if value <= 0.0:
+    if value < LEAST:
+        problem = "is not more than zero" if value <= 0.0 else "is finer than any gauge"
         raise OutOfRange(
-            f"{echo(row[name])} is not more than zero", mend="write a positive size", key=f"{at}.{name}"
+            f"{echo(row[name])} {problem}",
+            mend="write a positive size and check its unit",
+            key=f"{at}.{name}",
         )
     return value
 
@@ -306,7 +342,7 @@ def _trace(written: Any, at: str) -> tuple[tuple[float, float], ...]:
 def _station(row: Mapping[str, Any], kind: ReadingKind, at: str) -> Station | None:
     words = [station.value for station in Station]
     if "station" not in row:
-        if kind in _NEEDS_STATION:
+        if kind in _KEYS["station"].needed:
             raise ReadingUnusable(
                 "it does not say at which wheel", mend=f"write station = one of {', '.join(words)}", key=at
             )
@@ -322,9 +358,15 @@ def _station(row: Mapping[str, Any], kind: ReadingKind, at: str) -> Station | No
 
 def _distance(row: Mapping[str, Any], kind: ReadingKind, *, at: str, assumed: list[str]) -> float | None:
     found = _positive(row, "distance", unit=Kind.LENGTH, at=at)
+    if found is not None and "trace" in row:
+        raise ReadingUnusable(
+            "the points of a trace say themselves how far the car ran",
+            mend="leave the distance out",
+            key=f"{at}.distance",
+        )
     if found is None and kind in {ReadingKind.TIP_SWEEP, ReadingKind.DAYLIGHT}:
         assumed.append(f"{at}.distance")
-        return _DEFAULT_DISTANCE
+        return DEFAULT_DISTANCE
     return found
 
 
@@ -343,7 +385,7 @@ def _seat(row: Mapping[str, Any], at: str) -> Seat | None:
 
 def _plane(row: Mapping[str, Any], at: str) -> str:
     plane = row.get("plane", "cant")
-    if plane not in {"cant", "sweep"}:
+    if plane not in ("cant", "sweep"):
         raise ReadingUnusable(
             f"{echo(plane)} is not a way to read daylight", mend="write cant or sweep", key=f"{at}.plane"
         )
@@ -354,8 +396,17 @@ def _dimension(row: Mapping[str, Any], at: str) -> str:
     name = row.get("dimension")
     if name not in dimension_names():
         raise ReadingUnusable(
-            f"{echo(name)} is not a dimension",
-            mend="write one such as body.width or front_left.hub_projection",
+            f"{echo(name)} is not a dimension" if name is not None else "it does not say what was measured",
+            mend=_near_dimension(name),
             key=f"{at}.dimension",
         )
     return str(name)
+
+
+def _near_dimension(name: object) -> str:
+    close = difflib.get_close_matches(str(name), dimension_names(), n=1) if name is not None else []
+    return (
+        f'did you mean "{close[0]}"?'
+        if close
+        else 'write dimension = "body.width", "front_left.cant" or another'
+    )

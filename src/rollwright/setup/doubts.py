@@ -1,0 +1,143 @@
+"""What gives cause for doubt: slips of the pen, readings that disagree, the wrong wheel on the ground."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rollwright.car.model import Station
+from rollwright.geometry.stance import stance
+from rollwright.setup.estimate import Estimate, Prior
+from rollwright.setup.predict import Bench, derivatives
+from rollwright.setup.readings import Reading
+
+__all__ = ["doubts_about", "suspected_slips"]
+
+_ODD = 0.01
+_ODD_ONE = 3.0
+_FAR = 4.0
+_NEAR = 2.0
+_SLIPS = (
+    (-1.0, "its sign turned round"),
+    (25.4, "its number taken as inches"),
+    (1.0 / 25.4, "its number taken as millimetres, not inches"),
+    (10.0, "its decimal point one place to the right"),
+    (0.1, "its decimal point one place to the left"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Surprise:
+    """A reading with what the car's file alone lets expect of it, and the spread of that with the gauge's."""
+
+    reading: Reading
+    expected: float
+    spread: float
+
+    @property
+    def far(self) -> float:
+        """How many standard deviations it is from what was expected."""
+        return abs(self.reading.quantity.value - self.expected) / self.spread
+
+
+def _surprises(bench: Bench, prior: Prior) -> list[_Surprise]:
+    owners = bench.owners()
+    if not owners:
+        return []
+    expected, slopes = derivatives(bench.predict, prior.mean, prior.root.T)
+    spread = np.sqrt(np.sum(slopes**2, axis=1) + np.diag(bench.noise()))
+    return [
+        _Surprise(reading=reading, expected=float(mean), spread=float(deviation))
+        for reading, mean, deviation in zip(owners, expected, spread, strict=True)
+        if not reading.trace
+    ]
+
+
+def suspected_slips(bench: Bench, prior: Prior) -> tuple[str, ...]:
+    """Return readings that are far from what the car's file lets expect, but near it after a common slip.
+
+    Args:
+        bench: the car with its readings.
+        prior: what is known of the car without them.
+
+    Returns:
+        One sentence for each such reading. Far is more than four standard deviations of what is expected
+        (file and gauge together), near is less than two; a reading that is merely far is left to the
+        test of misfit.
+    """
+    return tuple(
+        sentence
+        for surprise in _surprises(bench, prior)
+        for sentence in _sentences(surprise.reading, surprise.expected, surprise.spread)
+    )
+
+
+def _sentences(reading: Reading, mean: float, deviation: float) -> list[str]:
+    value = reading.quantity.value
+    # At the edge where a car rocks nothing can be expected of it: then nothing is said.
+    if not abs(value - mean) > _FAR * deviation:
+        return []
+    off = {words: abs(value * factor - mean) / deviation for factor, words in _SLIPS}
+    words = min(off, key=lambda each: off[each])
+    if off[words] >= _NEAR:
+        return []
+    where = f"{reading.where[:1].upper()}{reading.where[1:]}"
+    said = f"{where} is far from what the car file lets expect, and would fit with {words}."
+    return [f"{said} Check it before you move anything."]
+
+
+def doubts_about(found: Estimate, *, bench: Bench, prior: Prior) -> tuple[str, ...]:
+    """Return what a builder should look at before trusting an estimate, in plain words.
+
+    Args:
+        found: the estimate.
+        bench: the car as its file describes it, with the readings.
+        prior: what was known without the readings.
+
+    Returns:
+        Sentences: readings that look like a slip; else file and readings that disagree more than their
+        uncertainties allow, with what was pulled most; wheels that carry where they should not; wheels
+        of which it is a close call where they run in their play.
+    """
+    doubts = list(suspected_slips(bench, prior))
+    if not doubts and found.misfit_probability < _ODD:
+        doubts.append(_disagreement(found, _surprises(bench, prior)))
+    car = found.car
+    now = stance(car, seats=found.seats)
+    if car.dominant not in now.carrying:
+        doubts.append(
+            f"The {car.raised.words} wheel carries the car and the dominant {car.dominant.words} wheel does "
+            "not: drift and rail mean little until that is mended."
+        )
+    elif now.carrying != (Station.REAR_LEFT, Station.REAR_RIGHT, car.dominant):
+        doubts.append("A rear wheel is off the ground: check the hole heights and the mass's place.")
+    close = [
+        station.words
+        for station, at in stance(car).stations.items()
+        if at.seat.close and car.corners[station].seat is None
+    ]
+    if close:
+        doubts.append(
+            f"It is a close call where the {' and '.join(close)} wheel runs in its play; watch it roll and "
+            "give its seat in the file."
+        )
+    return tuple(doubts)
+
+
+def _disagreement(found: Estimate, surprises: list[_Surprise]) -> str:
+    percent = 100.0 * found.misfit_probability
+    chance = f"{percent:.1f} %" if percent >= 0.1 else "under 0.1 %"
+    # A reading and the sizes that it reads are pulled alike; the reading is what can be taken again.
+    finite = [surprise for surprise in surprises if math.isfinite(surprise.far)]
+    worst = max(finite, key=lambda each: each.far, default=None)
+    if worst is not None and worst.far > _ODD_ONE:
+        name = f"{worst.reading.where}, {worst.far:.0f} standard deviations from what the file lets expect"
+    else:
+        place, _, last = found.strains[0].name.partition(".")
+        name = f"the {place} {last}".replace("_", " ") if last else place
+    return (
+        f"File and readings disagree more than their uncertainties allow (chance {chance}); look first at "
+        f"{name}. Check its sign, unit and zero, and what the file says of it."
+    )

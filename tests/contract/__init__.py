@@ -1,0 +1,1 @@
+"""What the project promises: shapes of files, messages, the parts of the code."""

@@ -1,0 +1,1 @@
+"""The log of the first version, kept as it was written."""

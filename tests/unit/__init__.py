@@ -1,0 +1,1 @@
+"""Tests of one unit each; `cars` builds what they try things on."""
