@@ -1,96 +1,16 @@
-"""What a builder writes, to SI and back: lengths, angles, masses, moments of inertia and plain numbers.
-
-Reading is exact (fractions) up to one rounding to a float; printing never shows more digits than the
-uncertainty earns. Inch and pound: international agreement of 1959, 1 in = 25.4 mm, 1 lb = 0.45359237 kg.
-"""
+"""From what a builder writes to SI: exact up to one rounding to a float, and refused where it is in doubt."""
 
 from __future__ import annotations
 
 import difflib
-import enum
 import math
 import re
-from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
-from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 from rollwright.errors import UnreadableQuantity, echo
+from rollwright.units.kinds import DEGREE, FACTORS, UNIT_MARKS, Kind
 
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-__all__ = [
-    "FACTORS",
-    "Kind",
-    "Shown",
-    "System",
-    "as_inch_fraction",
-    "parse",
-    "parse_sided",
-    "show",
-    "show_sided",
-]
-
-
-class Kind(enum.Enum):
-    """What sort of quantity is meant, with its name for messages, its bare unit and its SI unit."""
-
-    LENGTH = ("a length", "mm", "m")
-    ANGLE = ("an angle", "deg", "rad")
-    MASS = ("a mass", "g", "kg")
-    INERTIA = ("a moment of inertia", "mm2*g", "kg*m2")
-    RATIO = ("a plain number", "", "")
-
-    def __init__(self, phrase: str, bare: str, si: str) -> None:
-        self.phrase = phrase
-        self.bare = bare
-        self.si = si
-
-
-class System(enum.Enum):
-    """The units that numbers are printed in."""
-
-    METRIC = "metric"
-    INCH = "inch"
-
-
-_INCH = Fraction(254, 10_000)
-_POUND = Fraction(45_359_237, 100_000_000)
-_MILLI = Fraction(1, 1000)
-_GRAM = _MILLI
-_DEGREE = Fraction(math.pi) / 180
-
-_UNITS: tuple[tuple[Kind, Fraction, str], ...] = (
-    (Kind.LENGTH, _MILLI, "mm millimetre millimetres millimeter millimeters"),
-    (Kind.LENGTH, _MILLI * 10, "cm centimetre centimetres centimeter centimeters"),
-    (Kind.LENGTH, Fraction(1), "m metre metres meter meters"),
-    (Kind.LENGTH, _MILLI**2, "um μm micron microns micrometre micrometres micrometer micrometers"),
-    (Kind.LENGTH, _INCH, 'in inch inches "'),
-    (Kind.LENGTH, _INCH * 12, "ft foot feet"),
-    (Kind.LENGTH, _INCH / 1000, "thou thous thousandth thousandths mil mils"),
-    (Kind.ANGLE, _DEGREE, "deg degs degree degrees °"),
-    (Kind.ANGLE, _DEGREE / 60, "arcmin arcmins arcminute arcminutes '"),
-    (Kind.ANGLE, _DEGREE / 3600, "arcsec arcsecs arcsecond arcseconds"),
-    (Kind.ANGLE, Fraction(1), "rad radian radians"),
-    (Kind.ANGLE, _MILLI, "mrad milliradian milliradians"),
-    (Kind.MASS, _GRAM, "g gram grams gramme grammes"),
-    (Kind.MASS, Fraction(1), "kg kilogram kilograms"),
-    (Kind.MASS, _GRAM / 1000, "mg milligram milligrams"),
-    (Kind.MASS, _POUND / 16, "oz ounce ounces"),
-    (Kind.MASS, _POUND, "lb lbs pound pounds"),
-    (Kind.INERTIA, _GRAM * _MILLI**2, "mm2*g g*mm2"),
-    (Kind.INERTIA, _GRAM * (_MILLI * 10) ** 2, "cm2*g g*cm2"),
-    (Kind.INERTIA, Fraction(1), "kg*m2 m2*kg"),
-    (Kind.INERTIA, _POUND / 16 * _INCH**2, "oz*in2 in2*oz"),
-    (Kind.RATIO, Fraction(1, 100), "% percent"),
-)
-
-# Every spelling that is read, in lower case, with the SI units in one of it: exact but for pi, the float's.
-FACTORS: Mapping[str, tuple[Kind, Fraction]] = MappingProxyType(
-    {name: (kind, factor) for kind, factor, names in _UNITS for name in names.split()}
-)
+__all__ = ["parse", "parse_sided"]
 
 _LONGEST = 100
 _LARGEST_EXPONENT = 400
@@ -102,7 +22,6 @@ _MARKS = str.maketrans(
     | {"½": " 1/2 ", "¼": " 1/4 ", "¾": " 3/4 ", "⅛": " 1/8 ", "⅜": " 3/8 ", "⅝": " 5/8 ", "⅞": " 7/8 "}
     | {"⅓": " 1/3 ", "⅔": " 2/3 "}
 )
-_UNIT_MARKS = str.maketrans({"²": "2", "·": "*", "⋅": "*", "×": "*"})
 _NUMBER = re.compile(
     r"(?P<sign>[+−-]?)\s*(?:"
     r"(?:(?P<whole>[0-9]+)(?:\s+|-\s?))?(?P<top>[0-9]+)\s*/\s*(?P<bottom>[0-9]+)"
@@ -219,7 +138,7 @@ def _clean(written: str, kind: Kind) -> str:
 
 def _read(text: str, *, kind: Kind, written: str) -> float:
     if kind is Kind.ANGLE and (arc := _ARC.fullmatch(text)) and any(arc.group(2, 3, 4)):
-        return _rounded(_arc(arc, written) * _DEGREE, written)
+        return _rounded(_arc(arc, written) * DEGREE, written)
     match = _NUMBER.match(text)
     if not match and text.lstrip("+-−").casefold() in {"nan", "inf", "infinity"}:
         raise _refusal(written, "is not a finite number", _write_in(kind))
@@ -308,7 +227,7 @@ def _arc(match: re.Match[str], written: str) -> Fraction:
 
 def _factor(rest: str, number: str, *, kind: Kind, written: str) -> Fraction:
     unit = re.sub(
-        r"\s*\*\s*|\s+", "*", rest.translate(_UNIT_MARKS).replace("^2", "2").removesuffix(".").casefold()
+        r"\s*\*\s*|\s+", "*", rest.translate(UNIT_MARKS).replace("^2", "2").removesuffix(".").casefold()
     )
     if kind is Kind.ANGLE and unit == '"':
         unit = "arcsec"
@@ -344,184 +263,3 @@ def _unknown(rest: str, unit: str, *, kind: Kind, written: str) -> UnreadableQua
     near = difflib.get_close_matches(unit, same, n=1) or difflib.get_close_matches(unit, FACTORS, n=1)
     mend = f"did you mean {near[0]}? Otherwise {_write_in(kind)}" if near else _write_in(kind)
     return _refusal(written, f"has the unknown unit {echo(rest)}", mend)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """A number ready to print, rounded to what its uncertainty earns.
-
-    Attributes:
-        number: the value, with the true minus sign.
-        uncertainty: its standard uncertainty to the same decimal place; empty: not given.
-        unit: as printed; empty for a plain number.
-    """
-
-    number: str
-    uncertainty: str
-    unit: str
-
-    def __str__(self) -> str:
-        """Return number, uncertainty and unit on one line, such as `12.3 ± 0.4 thou`."""
-        spread = f" ± {self.uncertainty}" if self.uncertainty else ""
-        gap = " " if self.unit and self.unit != "°" else ""
-        return f"{self.number}{spread}{gap}{self.unit}"
-
-    def plain(self) -> str:
-        """Return the same in ASCII, such as `12.3 +/- 0.4 thou` or `2.50 deg`."""
-        return str(self).translate(_ASCII)
-
-
-_ASCII = str.maketrans({"−": "-", "±": "+/-", "°": " deg", "·": "*", "²": "2", "∞": "inf"})
-_METRIC = {Kind.LENGTH: "mm", Kind.ANGLE: "°", Kind.MASS: "g", Kind.INERTIA: "g·mm²", Kind.RATIO: ""}
-# Decimals by unit when no uncertainty is given: each pair holds up to its limit.
-_DECIMALS: Mapping[str, tuple[tuple[float, int], ...]] = {
-    "mm": ((10, 2), (1000, 1), (math.inf, 0)),
-    "m": ((math.inf, 3),),
-    "thou": ((10, 1), (math.inf, 0)),
-    "in": ((math.inf, 3),),
-    "°": ((math.inf, 2),),
-    "g": ((math.inf, 1),),
-    "oz": ((math.inf, 2),),
-    "g·mm²": ((100, 1), (math.inf, 0)),
-    "": ((math.inf, 3),),
-}
-_MOST_DECIMALS = 9
-_PLAIN_FIGURES_UNDER = 10**12
-
-
-def show(
-    value: float,
-    *,
-    kind: Kind,
-    system: System = System.METRIC,
-    uncertainty: float | None = None,
-    signed: bool = False,
-) -> Shown:
-    """Return a value as it is to be printed, with no more digits than it earns.
-
-    The uncertainty keeps two digits when it begins with 1 or 2, else one; the value is rounded to the same
-    place, halves to even (JCGM 100:2008, 7.2.6, asks for two digits at most and for matching places).
-    Lengths are in millimetres, above 10 m in metres; in the inch system in inches, under a tenth of an inch
-    in thousandths.
-
-    Args:
-        value: what to print [m, rad, kg, kg m2 or 1].
-        kind: which sort of quantity it is.
-        system: which units to print; angles and moments of inertia are the same in both.
-        uncertainty: standard uncertainty [same as the value]; None, zero or less: not printed.
-        signed: whether a value above zero gets a plus sign.
-
-    Returns:
-        The printed parts; infinity is `∞`, what is not a number is `?`.
-    """
-    unit = _printed_unit(value, kind, system)
-    return _shown(value, unit=unit, uncertainty=uncertainty, signed=signed, decimals=_DECIMALS[unit])
-
-
-def show_sided(value: float, *, system: System = System.METRIC, uncertainty: float | None = None) -> str:
-    """Return a sideways length with its side in words, as it is read off a rule.
-
-    A positive value is to the left, "90.0 mm left"; a negative one to the right, "90.0 mm right".
-
-    Args:
-        value: sideways length, positive to the left [m].
-        system: which units to print.
-        uncertainty: standard uncertainty [m]; None, zero or less: not printed.
-
-    Returns:
-        One line such as `93 ± 4 mm right`; without a side where the printed number is zero.
-    """
-    unit = _printed_unit(value, Kind.LENGTH, system)
-    decimals = ((math.inf, 1),) if unit == "mm" else _DECIMALS[unit]
-    shown = _shown(abs(value), unit=unit, uncertainty=uncertainty, signed=False, decimals=decimals)
-    side = "left" if value > 0.0 else "right"
-    return f"{shown} {side}" if shown.number.strip("0.?") else str(shown)
-
-
-def as_inch_fraction(value: float, *, denominator: int = 64) -> str:
-    """Return a length as the nearest whole and common fraction of inches, without the unit.
-
-    Args:
-        value: length [m], finite.
-        denominator: of the finest fraction, such as 64 for a steel rule.
-
-    Returns:
-        The reduced fraction, such as `1 3/4`; halfway cases go to the even numerator.
-
-    Raises:
-        ValueError: if the denominator is not at least 1, or the value is not finite.
-    """
-    if denominator < 1 or not math.isfinite(value):
-        raise ValueError(
-            f"no fraction for {value!r} with denominator {denominator!r}; give finite ones, 1 or more"
-        )
-    steps = round(Fraction(value) / _INCH * denominator)
-    whole, part = divmod(abs(steps), denominator)
-    shown = [str(whole)] if whole or not part else []
-    if part:
-        shown.append(str(Fraction(part, denominator)))
-    return ("−" if steps < 0 else "") + " ".join(shown)
-
-
-def _printed_unit(value: float, kind: Kind, system: System) -> str:
-    if system is System.INCH and kind is Kind.LENGTH:
-        return "thou" if abs(value) < 0.1 * 0.0254 else "in"
-    if system is System.INCH and kind is Kind.MASS:
-        return "oz"
-    return "m" if kind is Kind.LENGTH and abs(value) > 10.0 else _METRIC[kind]
-
-
-def _shown(
-    value: float,
-    *,
-    unit: str,
-    uncertainty: float | None,
-    signed: bool,
-    decimals: tuple[tuple[float, int], ...],
-) -> Shown:
-    if not math.isfinite(value):
-        return Shown(number=_endless(value), uncertainty="", unit=unit)
-    factor = FACTORS[unit.translate(_UNIT_MARKS)][1] if unit else Fraction(1)
-    amount = Fraction(value) / factor
-    spread, places, printed = Fraction(0), None, ""
-    if uncertainty is not None and not math.isfinite(uncertainty):
-        printed = _endless(uncertainty)
-    elif uncertainty is not None and uncertainty > 0.0:
-        spread = Fraction(uncertainty) / factor
-        places = _earned_places(spread)
-    if max(abs(amount), spread) >= _PLAIN_FIGURES_UNDER:
-        number = _short(amount, 6) if abs(amount) >= spread else "0"
-        return Shown(number=number, uncertainty=_short(spread, 2) if spread else printed, unit=unit)
-    # An uncertainty beyond the last decimal that is ever printed says nothing to a reader.
-    if places is not None and places <= _MOST_DECIMALS:
-        printed = _figures_at(spread, places)
-    else:
-        places = _usual_places(amount, decimals)
-    return Shown(number=_figures_at(amount, places, signed=signed), uncertainty=printed, unit=unit)
-
-
-def _endless(value: float) -> str:
-    return "?" if math.isnan(value) else "∞" if value > 0.0 else "−∞"
-
-
-def _short(exact: Fraction, digits: int) -> str:
-    return f"{Decimal(exact.numerator) / Decimal(exact.denominator):.{digits}g}".replace("-", "−")
-
-
-def _earned_places(spread: Fraction) -> int:
-    """Return the decimal place that an uncertainty is printed to; negative: tens, hundreds."""
-    first = -(Decimal(spread.numerator) / Decimal(spread.denominator)).adjusted()
-    # Two digits if, rounded to two, they come out under 30: 0.294 is printed 0.29, but 0.296 is printed 0.3.
-    return first + (round(spread * Fraction(10) ** (first + 1)) < 30)
-
-
-def _usual_places(amount: Fraction, decimals: tuple[tuple[float, int], ...]) -> int:
-    # The size is judged after rounding, so that 9.996 is printed 10.0 as 10 itself is.
-    return next(places for limit, places in decimals if abs(round(amount, places)) < limit)
-
-
-def _figures_at(amount: Fraction, places: int, *, signed: bool = False) -> str:
-    steps = round(amount * Fraction(10) ** places)
-    digits = str(abs(steps) * 10 ** max(0, -places)).zfill(max(0, places) + 1)
-    sign = "−" if steps < 0 else "+" if signed and steps else ""
-    return sign + (f"{digits[:-places]}.{digits[-places:]}" if places > 0 else digits)

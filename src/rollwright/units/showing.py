@@ -1,0 +1,194 @@
+"""From SI to what is printed: in the reader's units, with no more digits than the uncertainty earns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from rollwright.units.kinds import FACTORS, INCH, UNIT_MARKS, Kind, System
+
+__all__ = ["Shown", "as_inch_fraction", "show", "show_sided"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A number ready to print, rounded to what its uncertainty earns.
+
+    Attributes:
+        number: the value, with the true minus sign.
+        uncertainty: its standard uncertainty to the same decimal place; empty: not given.
+        unit: as printed; empty for a plain number.
+    """
+
+    number: str
+    uncertainty: str
+    unit: str
+
+    def __str__(self) -> str:
+        """Return number, uncertainty and unit on one line, such as `12.3 ± 0.4 thou`."""
+        spread = f" ± {self.uncertainty}" if self.uncertainty else ""
+        gap = " " if self.unit and self.unit != "°" else ""
+        return f"{self.number}{spread}{gap}{self.unit}"
+
+    def plain(self) -> str:
+        """Return the same in ASCII, such as `12.3 +/- 0.4 thou` or `2.50 deg`."""
+        return str(self).translate(_ASCII)
+
+
+_ASCII = str.maketrans({"−": "-", "±": "+/-", "°": " deg", "·": "*", "²": "2", "∞": "inf"})
+_METRIC = {Kind.LENGTH: "mm", Kind.ANGLE: "°", Kind.MASS: "g", Kind.INERTIA: "g·mm²", Kind.RATIO: ""}
+# Decimals by unit when no uncertainty is given: each pair holds up to its limit.
+_DECIMALS: Mapping[str, tuple[tuple[float, int], ...]] = {
+    "mm": ((10, 2), (1000, 1), (math.inf, 0)),
+    "m": ((math.inf, 3),),
+    "thou": ((10, 1), (math.inf, 0)),
+    "in": ((math.inf, 3),),
+    "°": ((math.inf, 2),),
+    "g": ((math.inf, 1),),
+    "oz": ((math.inf, 2),),
+    "g·mm²": ((100, 1), (math.inf, 0)),
+    "": ((math.inf, 3),),
+}
+_MOST_DECIMALS = 9
+_PLAIN_FIGURES_UNDER = 10**12
+
+
+def show(
+    value: float,
+    *,
+    kind: Kind,
+    system: System = System.METRIC,
+    uncertainty: float | None = None,
+    signed: bool = False,
+) -> Shown:
+    """Return a value as it is to be printed, with no more digits than it earns.
+
+    The uncertainty keeps two digits when it begins with 1 or 2, else one; the value is rounded to the same
+    place, halves to even (JCGM 100:2008, 7.2.6, asks for two digits at most and for matching places).
+    Lengths are in millimetres, above 10 m in metres; in the inch system in inches, under a tenth of an inch
+    in thousandths.
+
+    Args:
+        value: what to print [m, rad, kg, kg m2 or 1].
+        kind: which sort of quantity it is.
+        system: which units to print; angles and moments of inertia are the same in both.
+        uncertainty: standard uncertainty [same as the value]; None, zero or less: not printed.
+        signed: whether a value above zero gets a plus sign.
+
+    Returns:
+        The printed parts; infinity is `∞`, what is not a number is `?`.
+    """
+    unit = _printed_unit(value, kind, system)
+    return _shown(value, unit=unit, uncertainty=uncertainty, signed=signed, decimals=_DECIMALS[unit])
+
+
+def show_sided(value: float, *, system: System = System.METRIC, uncertainty: float | None = None) -> str:
+    """Return a sideways length with its side in words, as it is read off a rule.
+
+    A positive value is to the left, "90.0 mm left"; a negative one to the right, "90.0 mm right".
+
+    Args:
+        value: sideways length, positive to the left [m].
+        system: which units to print.
+        uncertainty: standard uncertainty [m]; None, zero or less: not printed.
+
+    Returns:
+        One line such as `93 ± 4 mm right`; without a side where the printed number is zero.
+    """
+    unit = _printed_unit(value, Kind.LENGTH, system)
+    decimals = ((math.inf, 1),) if unit == "mm" else _DECIMALS[unit]
+    shown = _shown(abs(value), unit=unit, uncertainty=uncertainty, signed=False, decimals=decimals)
+    side = "left" if value > 0.0 else "right"
+    return f"{shown} {side}" if shown.number.strip("0.?") else str(shown)
+
+
+def as_inch_fraction(value: float, *, denominator: int = 64) -> str:
+    """Return a length as the nearest whole and common fraction of inches, without the unit.
+
+    Args:
+        value: length [m], finite.
+        denominator: of the finest fraction, such as 64 for a steel rule.
+
+    Returns:
+        The reduced fraction, such as `1 3/4`; halfway cases go to the even numerator.
+
+    Raises:
+        ValueError: if the denominator is not at least 1, or the value is not finite.
+    """
+    if denominator < 1 or not math.isfinite(value):
+        raise ValueError(
+            f"no fraction for {value!r} with denominator {denominator!r}; give finite ones, 1 or more"
+        )
+    steps = round(Fraction(value) / INCH * denominator)
+    whole, part = divmod(abs(steps), denominator)
+    shown = [str(whole)] if whole or not part else []
+    if part:
+        shown.append(str(Fraction(part, denominator)))
+    return ("−" if steps < 0 else "") + " ".join(shown)
+
+
+def _printed_unit(value: float, kind: Kind, system: System) -> str:
+    if system is System.INCH and kind is Kind.LENGTH:
+        return "thou" if abs(value) < 0.1 * 0.0254 else "in"
+    if system is System.INCH and kind is Kind.MASS:
+        return "oz"
+    return "m" if kind is Kind.LENGTH and abs(value) > 10.0 else _METRIC[kind]
+
+
+def _shown(
+    value: float,
+    *,
+    unit: str,
+    uncertainty: float | None,
+    signed: bool,
+    decimals: tuple[tuple[float, int], ...],
+) -> Shown:
+    if not math.isfinite(value):
+        return Shown(number=_endless(value), uncertainty="", unit=unit)
+    factor = FACTORS[unit.translate(UNIT_MARKS)][1] if unit else Fraction(1)
+    amount = Fraction(value) / factor
+    spread, places, printed = Fraction(0), None, ""
+    if uncertainty is not None and not math.isfinite(uncertainty):
+        printed = _endless(uncertainty)
+    elif uncertainty is not None and uncertainty > 0.0:
+        spread = Fraction(uncertainty) / factor
+        places = _earned_places(spread)
+    if max(abs(amount), spread) >= _PLAIN_FIGURES_UNDER:
+        number = _short(amount, 6) if abs(amount) >= spread else "0"
+        return Shown(number=number, uncertainty=_short(spread, 2) if spread else printed, unit=unit)
+    # An uncertainty beyond the last decimal that is ever printed says nothing to a reader.
+    if places is not None and places <= _MOST_DECIMALS:
+        printed = _figures_at(spread, places)
+    else:
+        places = _usual_places(amount, decimals)
+    return Shown(number=_figures_at(amount, places, signed=signed), uncertainty=printed, unit=unit)
+
+
+def _endless(value: float) -> str:
+    return "?" if math.isnan(value) else "∞" if value > 0.0 else "−∞"
+
+
+def _short(exact: Fraction, digits: int) -> str:
+    return f"{Decimal(exact.numerator) / Decimal(exact.denominator):.{digits}g}".replace("-", "−")
+
+
+def _earned_places(spread: Fraction) -> int:
+    """Return the decimal place that an uncertainty is printed to; negative: tens, hundreds."""
+    first = -(Decimal(spread.numerator) / Decimal(spread.denominator)).adjusted()
+    # Two digits if, rounded to two, they come out under 30: 0.294 is printed 0.29, but 0.296 is printed 0.3.
+    return first + (round(spread * Fraction(10) ** (first + 1)) < 30)
+
+
+def _usual_places(amount: Fraction, decimals: tuple[tuple[float, int], ...]) -> int:
+    # The size is judged after rounding, so that 9.996 is printed 10.0 as 10 itself is.
+    return next(places for limit, places in decimals if abs(round(amount, places)) < limit)
+
+
+def _figures_at(amount: Fraction, places: int, *, signed: bool = False) -> str:
+    steps = round(amount * Fraction(10) ** places)
+    digits = str(abs(steps) * 10 ** max(0, -places)).zfill(max(0, places) + 1)
+    sign = "−" if steps < 0 else "+" if signed and steps else ""
+    return sign + (f"{digits[:-places]}.{digits[-places:]}" if places > 0 else digits)
