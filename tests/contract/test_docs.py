@@ -247,6 +247,7 @@ def _rows(text: str) -> list[list[str]]:
 
 _STANDS_FOR = {
     "stations": "<station>",
+    "loads": "<station>",
     "seats": "<station>",
     "estimate": "<dimension>",
     "verdicts": "<gate>",
@@ -293,6 +294,10 @@ def answers(bench: Path) -> Mapping[str, list[dict[str, Any]]]:
             *(_json("next", f"{car}.toml", "-r", f"{car}-readings.toml") for car in cars),
             _json("next", "lark.toml", "-r", "block.toml"),
         ],
+        "balance": [
+            _json("balance", "lark.toml", "--whole", "137.8", "--limit", "140"),
+            _json("balance", "heron.toml"),
+        ],
         "new": [_json("new", "wren.toml")],
         "demo": [_json("demo", "club")],
     }
@@ -303,7 +308,7 @@ def _listed(command: str) -> list[str]:
     return [cells[0].strip("`") for cells in _rows(text)]
 
 
-@pytest.mark.parametrize("command", ["stance", "next", "new"])
+@pytest.mark.parametrize("command", ["stance", "next", "balance", "new"])
 def test_the_keys_of_the_json_are_those_that_are_listed(
     answers: Mapping[str, list[dict[str, Any]]], command: str
 ) -> None:

@@ -140,15 +140,15 @@ def _angle(
     )
 
 
-def _mass(name: str, default: float | None, text: str) -> Key:
+def _mass(name: str, default: float | None, text: str, *, drawing: float, guess: float) -> Key:
     return Key(
         name=name,
         kind=Kind.MASS,
         low=0.0,
         high=5000.0 * _G,
         default=None if default is None else default * _G,
-        drawing=1.0 * _G,
-        guess=5.0 * _G,
+        drawing=drawing * _G,
+        guess=guess * _G,
         help=text,
     )
 
@@ -173,7 +173,7 @@ BODY_KEYS = (
     _length("width", 48.0, "width of the body at the wheels, before any relief", low=8),
     _length("wheelbase", 124.0, "rear hole line to front hole line", low=20, high=1200, guess=1.0),
     _length("rear_overhang", 22.0, "tail to rear hole line", high=1000, guess=2.0),
-    _mass("mass", 96.0, "mass of the bare body"),
+    _mass("mass", 96.0, "mass of the bare body", drawing=1.0, guess=5.0),
     _point(
         "centre_of_mass",
         (48.0, 0.0, 11.0),
@@ -197,7 +197,7 @@ WHEEL_KEYS = (
         minus="hub lies behind it",
     ),
     _length("bore", 2.5, "hole the axle runs in", low=0.3, high=30, drawing=0.02, guess=0.05),
-    _mass("mass", 2.7, "mass of one wheel"),
+    _mass("mass", 2.7, "mass of one wheel", drawing=0.1, guess=0.3),
     Key(
         name="inertia",
         kind=Kind.INERTIA,
@@ -224,7 +224,7 @@ AXLE_KEYS = (
         plus="outside the face",
         minus="inside the wood",
     ),
-    _mass("mass", 0.6, "mass of one pin"),
+    _mass("mass", 0.6, "mass of one pin", drawing=0.05, guess=0.15),
 )
 
 STATION_KEYS = (
@@ -307,7 +307,7 @@ RAISED_STATION_KEYS = tuple(
 """The same at the front wheel that is meant to stay off the ground: its hole is assumed 2 mm higher."""
 
 WEIGHT_KEYS = (
-    _mass("mass", None, "mass of the weight"),
+    _mass("mass", None, "mass of the weight", drawing=0.5, guess=1.0),
     _point("position", None, "its centre of mass: forward, left, up"),
 )
 

@@ -14,6 +14,7 @@ from rollwright.errors import RollwrightError, echo
 __all__ = ["cli", "main"]
 
 _COMMANDS = {
+    "balance": "Say what a car weighs, and where its mass is.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",

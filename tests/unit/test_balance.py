@@ -1,0 +1,145 @@
+"""Weight and balance: the ledger adds up, the scale corrects it, and impossible readings are refused."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rollwright.car import Station, parse_car
+from rollwright.cli.app import _run
+from rollwright.errors import OutOfRange, ReadingUnusable
+from rollwright.geometry.ledger import ledger_of
+from rollwright.geometry.stance import stance
+from rollwright.quantity import Quantity
+from rollwright.scenario.club import club_files, file_text
+from rollwright.setup.balance import Balance, Pan, ScaleReading, balance_of
+from rollwright.workbench.weigh import weigh
+
+LARK = parse_car(file_text("lark.toml"))
+STANCE = stance(LARK)
+LEDGER = ledger_of(LARK)
+
+
+def shown(pan: Pan, grams: float, spread: float = 0.1) -> ScaleReading:
+    return ScaleReading(pan=pan, mass=Quantity(value=grams * 1e-3, uncertainty=spread * 1e-3))
+
+
+def balance(*readings: ScaleReading) -> Balance:
+    return balance_of(LEDGER, STANCE, readings)
+
+
+def test_the_ledger_is_the_sum_of_its_items() -> None:
+    assert LEDGER.mass.value == pytest.approx(sum(item.mass.value for item in LEDGER.items), rel=1e-12)
+    assert LEDGER.mass.value * 1e3 == pytest.approx(93.4 + 4 * (2.7 + 0.6) + 31.0)
+    assert [part.value for part in LEDGER.centre] == pytest.approx(STANCE.centre_of_mass, abs=1e-5)
+
+
+def test_the_ledgers_spread_is_that_of_drawn_cars() -> None:
+    rng = np.random.default_rng(3)
+    masses = np.array([item.mass.value for item in LEDGER.items])
+    spreads = np.array([item.mass.uncertainty for item in LEDGER.items])
+    places = np.array([[part.value for part in item.position] for item in LEDGER.items])
+    blur = np.array([[part.uncertainty for part in item.position] for item in LEDGER.items])
+    drawn = rng.normal(masses, spreads, (40_000, len(masses)))
+    at = places + blur * rng.standard_normal((40_000, *places.shape))
+    centres = np.einsum("ni,nij->nj", drawn, at) / drawn.sum(axis=1)[:, None]
+    # Standard deviations of 40,000 draws are good to 0.35 %; four times that is allowed.
+    assert centres.std(axis=0) == pytest.approx([part.uncertainty for part in LEDGER.centre], rel=0.015)
+    assert drawn.sum(axis=1).std() == pytest.approx(LEDGER.mass.uncertainty, rel=0.015)
+
+
+def test_without_a_scale_the_ledger_speaks_alone() -> None:
+    found = balance()
+    assert found.mass.value == pytest.approx(LEDGER.mass.value)
+    assert found.mass.uncertainty == pytest.approx(LEDGER.mass.uncertainty)
+    assert found.misfit_probability == 1.0
+
+
+def test_a_sharp_scale_is_believed() -> None:
+    found = balance(shown(Pan.WHOLE, 138.4, 1e-4), shown(Pan.FRONT, 46.0, 1e-4))
+    assert found.mass.value * 1e3 == pytest.approx(138.4, abs=1e-3)
+    assert found.loads[Station.FRONT_LEFT].value * 1e3 == pytest.approx(46.0, abs=1e-3)
+    assert sum(load.value for load in found.loads.values()) == pytest.approx(found.mass.value)
+
+
+def test_the_scale_narrows_what_it_sees_and_leaves_the_height_alone() -> None:
+    before, after = balance(), balance(shown(Pan.WHOLE, 138.0), shown(Pan.REAR, 91.6))
+    assert after.mass.uncertainty < before.mass.uncertainty
+    assert after.centre[0].uncertainty < before.centre[0].uncertainty
+    assert after.centre[2].value == pytest.approx(before.centre[2].value, abs=2e-4)
+
+
+def test_each_wheel_weighed_apart_tells_the_side() -> None:
+    found = balance(shown(Pan.REAR_LEFT, 45.0), shown(Pan.REAR_RIGHT, 46.8), shown(Pan.FRONT_LEFT, 46.2))
+    assert found.mass.value * 1e3 == pytest.approx(138.0, abs=0.2)
+    assert found.centre[1].uncertainty < 0.1e-3
+
+
+def test_a_scale_that_contradicts_the_file_is_noticed() -> None:
+    assert balance(shown(Pan.WHOLE, 158.0)).misfit_probability < 1e-6
+
+
+def test_a_wheel_in_the_air_cannot_be_weighed() -> None:
+    with pytest.raises(ReadingUnusable, match="front right wheel does not carry"):
+        balance(shown(Pan.FRONT_RIGHT, 5.0))
+
+
+@pytest.fixture
+def lark(tmp_path: Path) -> Path:
+    target = tmp_path / "lark.toml"
+    target.write_text(club_files()["lark.toml"], encoding="utf-8")
+    return target
+
+
+def test_the_room_left_is_under_the_limit_with_95_percent(lark: Path) -> None:
+    found = weigh(lark, {"whole": 0.138}, scale=0.2e-3, limit=0.140)
+    assert found.room is not None
+    spread = found.balance.mass.uncertainty
+    over = 0.5 * math.erfc((0.140 - found.balance.mass.value - found.room) / spread / math.sqrt(2.0))
+    assert over == pytest.approx(0.05, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("limit", "code", "said"), [("140", 0, "under"), ("137", 1, "over"), ("138", 0, "cannot tell")]
+)
+def test_the_command_judges_the_limit(
+    lark: Path, limit: str, code: int, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(["balance", str(lark), "--whole", "138 g", "--limit", limit]) == code
+    assert said in capsys.readouterr().out
+
+
+def test_the_command_prints_json_in_kilograms(lark: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert _run(["balance", str(lark), "--whole", "4.87 oz", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["mass"]["value"] == pytest.approx(4.87 * 0.028349523125, rel=1e-3)
+    assert set(found["loads"]) == {"rear_left", "rear_right", "front_left"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--whole", "12 mm"], "--whole"),
+        (["--whole", "0"], "more than zero"),
+        (["--wheel", "front_right", "12"], "does not carry"),
+        (["--wheel", "front", "12"], "not a wheel"),
+        (["--limit", "heavy"], "--limit"),
+    ],
+)
+def test_a_wrong_word_is_answered_in_one_line(
+    lark: Path, arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(["balance", str(lark), *arguments]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert said in captured.err
+    assert captured.err.count("\n") == 1
+
+
+def test_a_mass_of_nothing_is_refused(lark: Path) -> None:
+    with pytest.raises(OutOfRange, match="more than zero"):
+        weigh(lark, {"front": 0.0})
