@@ -43,7 +43,7 @@ FILE_READERS = frozenset({"load_toml", "parse_toml", "parse_car", "read_car", "s
 FILE_PARTS = frozenset({"car.file", "car.toml_file", "car.write"})
 MAY_READ_FILES = frozenset({"setup.readings", "setup.hand"})
 
-CLI_MAY_IMPORT = ("workbench", "units", "errors", "car.model", "judge.verdict", "cli")
+CLI_MAY_IMPORT = ("workbench", "units", "quantity", "errors", "car.model", "judge.verdict", "cli")
 
 HEAVY = frozenset({"numpy", "scipy", "uncertainties", "tomlkit"})
 
