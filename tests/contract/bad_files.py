@@ -198,6 +198,24 @@ _NUMBERS = (
 )
 
 _DRIFT = 'kind = "drift"\n'
+_UNREADABLE = (
+    _car(
+        "dominant wheel above the rail",
+        # The dominant front wheel is the one in the air, far above so low a rail.
+        GOOD_CAR.replace("hole_height = 9.5", "hole_height = 20") + "[rail]\nheight = 0.5\n",
+        "rail.height",
+        "stands above the rail",
+        "hole heights",
+    ),
+    _car(
+        "car that turns on the spot",
+        GOOD_CAR.replace("[stations.front_left]\n", "[stations.front_left]\nsweep = 20\n"),
+        "stations.front_left",
+        "turns too sharply",
+        "sweep",
+    ),
+)
+
 _READINGS = (
     _readings("readings missing", Special.MISSING, "no such file", "check the name"),
     _readings("readings a folder", Special.FOLDER, "folder", "readings file"),
@@ -274,14 +292,14 @@ _READINGS = (
     _readings("hand that errs without end", F + "[hand]\nbend = 1e300\n", "hand.bend", "no spread"),
     _reading(
         "reading impossible on this car",
-        'kind = "rail_offset"\nvalue = 0.1',
-        "reading 1 (rail offset)",
+        'kind = "rail_clearance"\nvalue = 0.1\nstation = "front_right"',
+        "reading 1 (rail clearance)",
         "cannot show this reading",
         "car file",
-        # The dominant front wheel is the one in the air, far above so low a rail.
-        car=GOOD_CAR.replace("hole_height = 9.5", "hole_height = 20") + "[rail]\nheight = 0.5\n",
+        # The raised wheel hangs above so low a rail.
+        car=GOOD_CAR + "[rail]\nheight = 0.5\n",
     ),
 )
 
-BAD_FILES = (*_FILES, *_SYNTAX, *_KEYS, *_NUMBERS, *_READINGS)
+BAD_FILES = (*_FILES, *_SYNTAX, *_KEYS, *_NUMBERS, *_UNREADABLE, *_READINGS)
 """Every wrong file."""

@@ -188,16 +188,44 @@ def test_save_as_writes_the_car_as_it_will_be(run: Run, club: Path) -> None:
     assert "# the club's moulded wheel" in text
     moves = {move["kind"]: move for move in json.loads(result.out)["moves"]}
     then = read_car(target)
-    assert then.axles["steering"].bend.value == pytest.approx(moves["bend"]["to"], abs=1e-7)
-    corner = then.corners[then.dominant]
-    assert corner.clock.value == pytest.approx(moves["turn"]["to"], abs=1e-7)
+    before, corner = read_car(club / "lark.toml"), then.corners[then.dominant]
+    was = before.corners[before.dominant]
+    bend = before.axles["steering"].bend.value + moves["bend"]["by"]
+    assert then.axles["steering"].bend.value == pytest.approx(bend, abs=1e-6)
+    assert corner.clock.value == pytest.approx(was.clock.value + moves["turn"]["by"], abs=1e-6)
+    assert corner.relief.value == pytest.approx(moves["relief"]["by"], abs=1e-8)
+    assert "# fitted so that the car sits as it was read" in text
     # What the readings taught is in the file too: it stands where the advice said that the car would.
     predicted = json.loads(result.out)["predicted"]
     found = stance(then)
     assert found.height_difference == pytest.approx(predicted["height_difference"]["value"], abs=1e-7)
     assert found.drift.lateral == pytest.approx(predicted["drift"]["value"], abs=1e-6)
     assert found.rail_offset == pytest.approx(predicted["rail_offset"]["value"], abs=1e-7)
-    assert corner.relief.uncertainty < 0.1e-3
+
+
+def test_save_as_writes_inches_into_a_file_in_inches(run: Run, club: Path) -> None:
+    target = club / "then.toml"
+    run("next", club / "bittern.toml", club / "bittern-readings.toml", "--save-as", target)
+    new = [
+        line
+        for line in target.read_text(encoding="utf-8").splitlines()
+        if line.startswith(("hole_height = {", "washer = {"))
+    ]
+    assert len(new) == 2
+    assert all(' in"' in line or ' thou"' in line for line in new)
+
+
+def test_readings_may_follow_the_car_without_an_option(run: Run, club: Path) -> None:
+    plain = run("next", club / "lark.toml", club / "lark-readings.toml", "--json")
+    assert plain.out == run("next", club / "lark.toml", "-r", club / "lark-readings.toml", "--json").out
+
+
+def test_another_cars_readings_are_refused(run: Run, club: Path) -> None:
+    text = (club / "lark-readings.toml").read_text(encoding="utf-8")
+    (club / "wren.toml").write_text(text.replace("format = 1", 'format = 1\ncar = "Wren"'), encoding="utf-8")
+    result = run("next", club / "lark.toml", club / "wren.toml")
+    assert result.code == 2
+    assert "wren.toml: car: these readings are of 'Wren'" in result.err
 
 
 def test_save_as_refuses_an_axle_that_several_wheels_share(run: Run, club: Path) -> None:

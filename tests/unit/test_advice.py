@@ -238,7 +238,7 @@ def odd_cases() -> dict[str, tuple[Car, Sequence[Reading]]]:
         "one trace only": (lark(), [reading(ReadingKind.DRIFT, 0.2, 1.0 * MM, trace=trace)]),
         "twenty readings": (lark(), USUAL * 7),
         "same reading twenty times": (lark(), [USUAL[2]] * 20),
-        "absurd readings": (lark(), three_readings(30.0 * MM, 2.0, -40.0 * MM)),
+        "absurd readings": (lark(), three_readings(30.0 * MM, 0.9, -40.0 * MM)),
         "contradictions": (lark(), [reading(RAIL, value * MM) for value in (-3.0, 0.0, 3.0)]),
         "shared errors only": (lark(), [reading(RAIL, 0.6 * MM, 0.0, set_up="a", common=0.1 * MM)] * 2),
         "one shared error": (lark(), [reading(RAIL, 0.6 * MM, 0.0, set_up="a", common=0.1 * MM)]),

@@ -26,6 +26,7 @@ def advice(*rows: str) -> Advice:
         # Lark is near 90 mm right and 0.85 mm off the rail.
         ((DRIFT.format('"95 mm left"'),), "its sign turned round"),
         ((RAIL.format("0.034"),), "its number taken as inches"),
+        ((LEVEL.format("-9"),), "its number taken as thou"),
         ((RAIL.format('"0.85 in"'),), "its number taken as millimetres, not inches"),
         ((RAIL.format("0.085"),), "its decimal point one place to the right"),
         ((RAIL.format("8.6"),), "its decimal point one place to the left"),
@@ -35,6 +36,12 @@ def test_a_slip_of_the_pen_is_named(rows: tuple[str, ...], said: str) -> None:
     doubt = advice(*rows).warnings[0]
     assert doubt.startswith("Reading 1 (")
     assert said in doubt
+    assert "where the car file lets expect" in doubt
+
+
+def test_repeats_on_both_sides_are_noticed() -> None:
+    found = advice('[[reading]]\nkind = "drift"\nvalues = ["90 mm left", "88 mm right"]\n')
+    assert any("repeats on both sides" in warning for warning in found.warnings)
 
 
 def test_good_readings_raise_no_doubt() -> None:

@@ -148,8 +148,8 @@ def test_a_pin_that_is_not_quite_straight_is_not_straightened_in_silence() -> No
 
 
 def test_a_relief_that_would_leave_too_little_wood_is_refused() -> None:
-    level, drift, _ = three_readings(0.0, -0.07, 0.0)
-    found, plan = plan_for(changed(lark(), {"body.width": 110.0 * MM}), [level, drift])
+    readings = three_readings(0.0, -0.07, 31.8 * MM)
+    found, plan = plan_for(changed(lark(), {"body.width": 110.0 * MM}), readings)
     assert plan.moves == ()
     (cannot,) = plan.cannot
     assert cannot.gate == "centre"

@@ -317,8 +317,7 @@ def test_a_rail_far_off_is_not_trimmed_before_level_and_steer_are_known() -> Non
     _, plan = plan_for(wide)
     assert plan.moves == ()
     assert "read them first" in plan.notes[0]
-    level, drift, _ = three_readings(0.0, -0.07, 0.0)
-    assert kinds(plan_for(wide, [level, drift])[1]) == [MoveKind.RELIEF]
+    assert kinds(plan_for(wide, three_readings(0.0, -0.07, 6.8 * MM))[1]) == [MoveKind.RELIEF]
 
 
 def test_washers_that_are_all_taken_out_leave_nothing_unknown_behind() -> None:

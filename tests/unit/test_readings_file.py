@@ -253,3 +253,38 @@ class TestHand:
         with pytest.raises(InputError) as caught:
             parse_readings(f"{F}[hand]\n{name} = {value}\n")
         assert caught.value.key == f"hand.{name}"
+
+
+@pytest.mark.parametrize(
+    ("kind", "written", "millimetres"),
+    [
+        ("height_difference", "0.2 mm nose low", -0.2),
+        ("height_difference", "8 thou nose high", 0.2032),
+        ("height_difference", "8 thou high", 0.2032),
+        ("height_difference", "1/64 in low", -0.396875),
+        ("rail_offset", "0.4 mm off", 0.4),
+        ("rail_offset", "16 thou off the rail", 0.4064),
+        ("rail_offset", "0.3 mm too far in", -0.3),
+        ("rail_offset", "0.3 mm in", -0.3),
+        ("block_offset", "1/32 in off", 0.79375),
+        # The last word is the unit and no side.
+        ("rail_offset", "0.02 in", 0.508),
+    ],
+)
+def test_a_side_may_be_said_in_the_words_that_are_printed(
+    kind: str, written: str, millimetres: float
+) -> None:
+    text = f'format = 1\n[[reading]]\nkind = "{kind}"\nvalue = "{written}"\nuncertainty = 0.04\n'
+    (reading,) = parse_readings(text).readings
+    assert reading.quantity.value * 1e3 == pytest.approx(millimetres, abs=1e-12)
+
+
+def test_a_sign_and_a_word_for_it_are_refused() -> None:
+    text = 'format = 1\n[[reading]]\nkind = "height_difference"\nvalue = "-0.2 mm nose low"\n'
+    with pytest.raises(InputError, match="a sign and a word"):
+        parse_readings(text)
+
+
+def test_the_car_that_the_readings_are_of_is_kept() -> None:
+    assert parse_readings('format = 1\ncar = "Wren"\n').car == "Wren"
+    assert parse_readings("format = 1\n").car == ""

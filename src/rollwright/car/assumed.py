@@ -21,6 +21,8 @@ def assumed_for_stance(car: Car) -> tuple[str, ...]:
         mass and its place, which decide which three wheels carry. What has no say is left out.
     """
     used = {file_key(car, name) for name in dimension_names() if matters(car, name)}
+    used |= {f"wheels.{corner.wheel}.mass" for corner in car.corners.values()}
+    used |= {f"axles.{corner.axle}.mass" for corner in car.corners.values()}
     return tuple(key for key in car.assumed if key in used or key in _ALSO)
 
 

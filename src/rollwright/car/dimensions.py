@@ -6,13 +6,14 @@ computation in `geometry.many`. Values are SI: lengths in metres, angles in radi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import cache
 
 from rollwright.car.model import Car, Corner, Seat, Station
 from rollwright.errors import MissingReference
-from rollwright.quantity import Quantity
+from rollwright.quantity import Quantity, Source
 from rollwright.units import Kind
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "dimension_names",
     "dimension_of",
     "file_key",
+    "free_deviations",
     "matters",
     "with_dimensions",
 ]
@@ -32,6 +34,8 @@ _AXLE_DIMENSIONS = ("shank", "bend", "bend_at")
 _WHEEL_DIMENSIONS = ("diameter", "tread_width", "hub_projection", "bore")
 STATION_DIMENSIONS = _CORNER_DIMENSIONS + _AXLE_DIMENSIONS + _WHEEL_DIMENSIONS
 _ANGLES = frozenset({"cant", "sweep", "clock", "bend"})
+_CROOKED = math.radians(0.1)
+"""How crooked a straight pin is that nobody measured, one standard deviation (judgement)."""
 _ONLY_IF_BENT = frozenset({"clock", "bend_at"})
 
 
@@ -153,6 +157,43 @@ def _own_name(corners: Mapping[Station, Corner], station: Station, part: str) ->
     while name in taken:
         name += " (own)"
     return name
+
+
+def free_deviations(car: Car, *, read: Collection[str] = ()) -> Mapping[str, float]:
+    """Return the dimensions that are not known exactly, with their standard uncertainties.
+
+    A straight pin is never quite straight, and nobody knows which way it is not: its crookedness counts
+    as that much more cant and sweep, which is what it does. Where no washer is said to be, there is none.
+
+    Args:
+        car: the car.
+        read: names of dimensions that a reading speaks of itself; such a bend is in question after all.
+
+    Returns:
+        Standard uncertainty [m or rad] by name, in the order of `dimension_names`; dimensions without
+        uncertainty, or without any say on this car, are left out.
+    """
+    bends = {station: car.axle_at(station).bend for station in Station}
+    crooked = {
+        station: bend.uncertainty if bend.source is Source.MEASURED else min(bend.uncertainty, _CROOKED)
+        for station, bend in bends.items()
+        if bend.value == 0.0 and f"{station.value}.bend" not in read
+    }
+    found: dict[str, float] = {}
+    for name in dimension_names():
+        station, last = _split(name)
+        quantity = dimension_of(car, name)
+        deviation = quantity.uncertainty
+        if station in crooked:
+            if last == "bend":
+                continue
+            if last in {"cant", "sweep"}:
+                deviation = math.hypot(deviation, crooked[station])
+        if last == "washer" and quantity.value == 0.0 and quantity.source is not Source.MEASURED:
+            continue
+        if deviation > 0.0 and matters(car, name):
+            found[name] = deviation
+    return found
 
 
 def with_dimensions(car: Car, values: Mapping[str, Quantity]) -> Car:

@@ -140,12 +140,20 @@ def _angle(
     )
 
 
-def _mass(name: str, default: float | None, text: str, *, drawing: float, guess: float) -> Key:
+def _mass(
+    name: str,
+    default: float | None,
+    text: str,
+    *,
+    drawing: float,
+    guess: float,
+    high: float = 1000.0,
+) -> Key:
     return Key(
         name=name,
         kind=Kind.MASS,
         low=0.0,
-        high=5000.0 * _G,
+        high=high * _G,
         default=None if default is None else default * _G,
         drawing=drawing * _G,
         guess=guess * _G,
@@ -173,7 +181,7 @@ BODY_KEYS = (
     _length("width", 48.0, "width of the body at the wheels, before any relief", low=8),
     _length("wheelbase", 124.0, "rear hole line to front hole line", low=20, high=1200, guess=1.0),
     _length("rear_overhang", 22.0, "tail to rear hole line", high=1000, guess=2.0),
-    _mass("mass", 96.0, "mass of the bare body", drawing=1.0, guess=5.0),
+    _mass("mass", 96.0, "mass of the bare body", drawing=1.0, guess=5.0, high=5000.0),
     _point(
         "centre_of_mass",
         (48.0, 0.0, 11.0),

@@ -27,6 +27,7 @@ __all__ = [
 ]
 
 _INCH = 25.4
+_OUNCE = 28.349523125
 _FARTHEST = 10.0
 _EXAMPLE = {
     Kind.LENGTH: '12.5, "1/2 in" or "12 thou"',
@@ -180,13 +181,14 @@ def _number(written: Any, *, kind: Kind, key: str, sided: bool = False) -> float
         raise error.at(key=key) from None
 
 
-def in_range(value: float, *, key: Key, at: str) -> float:
+def in_range(value: float, *, key: Key, at: str, bare: bool = True) -> float:
     """Return a value that lies in its key's range.
 
     Args:
         value: the value [SI].
         key: its entry in the table of keys.
         at: dotted name, for messages.
+        bare: whether it was written without a unit, so that another unit may have been meant.
 
     Returns:
         The same value.
@@ -199,10 +201,16 @@ def in_range(value: float, *, key: Key, at: str) -> float:
     low = show(key.low, kind=key.kind)
     high = show(key.high, kind=key.kind)
     problem = f"{show(value, kind=key.kind)} is outside {low} to {high}"
-    if key.kind is Kind.LENGTH and value > 0.0 and key.low <= value * _INCH <= key.high:
-        bare = f"{value * 1e3:g}"
-        raise OutOfRange(problem, mend=f'if it is in inches write "{bare} in"', key=at)
+    if bare and key.kind is Kind.LENGTH and value > 0.0 and key.low <= value * _INCH <= key.high:
+        raise OutOfRange(problem, mend=f'if it is in inches write "{value * 1e3:g} in"', key=at)
+    if bare and key.kind is Kind.MASS and key.low <= value * _OUNCE <= key.high:
+        raise OutOfRange(problem, mend=f'if it is in ounces write "{value * 1e3:g} oz"', key=at)
     raise OutOfRange(problem, mend="check the digits and the unit", key=at)
+
+
+def _has_unit(written: Any) -> bool:
+    value = written.get("value") if isinstance(written, Mapping) else written
+    return isinstance(value, str) and any(letter.isalpha() or letter in "\"″'′" for letter in value)
 
 
 def read_quantity(table: Mapping[str, Any], key: Key, *, at: str, assumed: list[str]) -> Quantity | None:
@@ -233,7 +241,10 @@ def read_quantity(table: Mapping[str, Any], key: Key, *, at: str, assumed: list[
     if source is Source.ASSUMED:
         assumed.append(full)
     return Quantity(
-        value=in_range(value, key=key, at=full), uncertainty=uncertainty, source=source, label=full
+        value=in_range(value, key=key, at=full, bare=not _has_unit(table[key.name])),
+        uncertainty=uncertainty,
+        source=source,
+        label=full,
     )
 
 

@@ -9,6 +9,7 @@ import secrets
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from rollwright.car.file import parse_car
@@ -26,7 +27,12 @@ _INCH_MARKS = str.maketrans({"″": '"', "”": '"'})
 
 
 def updated_text(
-    text: str, changes: Mapping[str, Quantity], *, kinds: Mapping[str, Kind], file: str = "car.toml"
+    text: str,
+    changes: Mapping[str, Quantity],
+    *,
+    kinds: Mapping[str, Kind],
+    remarks: Mapping[str, str] = MappingProxyType({}),
+    file: str = "car.toml",
 ) -> str:
     """Return a car file's text with some quantities changed and everything else left as it stands.
 
@@ -36,6 +42,7 @@ def updated_text(
         text: the file's present text.
         changes: new quantities by dotted key, such as `stations.front_left.relief`.
         kinds: kind of each of those quantities, by the same keys.
+        remarks: what to say behind a new value, by the same keys; a remark that is there already stays.
         file: the file's name, for messages.
 
     Returns:
@@ -57,15 +64,19 @@ def updated_text(
             place, missing = _walk(document, tables)
             old = None if missing else place.get(last)
             like = old.get("value") if isinstance(old, Mapping) else old
+            if old is None and kinds[key] is Kind.LENGTH:
+                like = _habit(wanted)
+            remark = remarks.get(key, "")
             written = _written(quantity, kinds[key], like=like)
             _merge(wanted, tables, last, written)
             heading = f"[{'.'.join(map(_quoted, tables))}]"
             if _is_inline(place):
                 _set_inline(place, missing, last, written)
             elif not missing and (old is not None or _find(_lines(text), heading) is None):
-                _set(place, last, written)
+                _set(place, last, written, remark=remark)
             else:
-                added.setdefault(heading, []).append(f"{last} = {_inline(written).as_string()}")
+                behind = f"  # {remark}" if remark else ""
+                added.setdefault(heading, []).append(f"{last} = {_inline(written).as_string()}{behind}")
         new = _with_lines(tomlkit.dumps(document), added)
         # The library that keeps comments moves some keys of unusual layouts into another table.
         sound = tomllib.loads(new) == wanted
@@ -100,12 +111,24 @@ def _merge(wanted: dict[str, Any], tables: list[str], last: str, written: Mappin
     place[last] = {**old, **written} if isinstance(old, dict) else dict(written)
 
 
-def _set(place: Any, last: str, written: Mapping[str, object]) -> None:
+def _habit(wanted: Mapping[str, Any]) -> object:
+    """Return how the builder writes a length: as the body's width is written, if it is."""
+    body = wanted.get("body", {})
+    width = body.get("width") if isinstance(body, Mapping) else None
+    return width.get("value") if isinstance(width, Mapping) else width
+
+
+def _set(place: Any, last: str, written: Mapping[str, object], *, remark: str = "") -> None:
     old: Any = place.get(last)
     if isinstance(old, Mapping):
         place[last].update(written)
         return
     inline = _inline(written)
+    if remark and not (old is not None and hasattr(old, "trivia") and old.trivia.comment):
+        inline.comment(remark)
+        inline.trivia.comment_ws = "  "
+        place[last] = inline
+        return
     if old is not None and hasattr(old, "trivia"):
         # The remark at the end of the line belongs to the key, so it stays with the new value.
         inline.trivia.comment_ws = old.trivia.comment_ws

@@ -16,6 +16,7 @@ __all__ = ["cli", "main"]
 _COMMANDS = {
     "balance": "Say what a car weighs, and where its mass is.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
+    "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
     "stance": "Say where a car sits, how it drifts and how it meets the rail.",

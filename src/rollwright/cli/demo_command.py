@@ -6,7 +6,7 @@ import click
 
 from rollwright import workbench
 from rollwright.cli.next_command import show_advice
-from rollwright.cli.options import json_option, print_json, system_of, units_option
+from rollwright.cli.options import called, json_option, print_json, system_of, units_option
 from rollwright.cli.page import Page
 from rollwright.cli.stance_command import show_stance
 
@@ -41,18 +41,18 @@ def command(folder: str, units: str, *, as_json: bool) -> None:
         "has drilled a body, bent the front axle and asks where the car sits:"
     )
     page.gap()
-    page.line(f"$ rollwright stance {found.car_file}")
+    page.line(f"$ {called()} stance {found.car_file}")
     page.gap()
     show_stance(page, found.stood)
     page.gap()
     page.prose("Then the car is read at the bench, and the question is what to do next:")
     page.gap()
-    page.line(f"$ rollwright next {found.car_file} -r {found.readings_file}")
+    page.line(f"$ {called()} next {found.car_file} -r {found.readings_file}")
     page.gap()
     show_advice(page, found.advised)
     page.gap()
     page.prose(
-        "Now a car of your own: rollwright new CAR.toml, fill in what you have measured, and ask the same "
+        f"Now a car of your own: {called()} new CAR.toml, fill in what you have measured, and ask the same "
         "two questions."
     )
     page.print()

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
 
 from rollwright import workbench
-from rollwright.cli.options import json_option, print_json
+from rollwright.cli.options import called, json_option, print_json
 
 __all__ = ["command"]
 
@@ -22,9 +23,9 @@ def command(car: str, name: str, *, as_json: bool) -> None:
     CAR is the file to write; one that is there already is never touched. Fill in what you have
     measured and leave the rest: what nobody gave is assumed, and named wherever it matters.
     """
-    called = name or Path(car).stem.replace("_", " ").replace("-", " ").strip().capitalize() or "My car"
-    workbench.new_car(car, name=called)
+    title = name or Path(car).stem.replace("_", " ").replace("-", " ").strip().capitalize() or "My car"
+    workbench.new_car(car, name=title)
     if as_json:
-        print_json({"written": str(car), "name": called})
+        print_json({"written": str(car), "name": title})
         return
-    click.echo(f"Wrote {car}. Fill in what you have measured, then: rollwright stance {car}")
+    click.echo(f"Wrote {car}. Fill in what you have measured, then: {called()} stance {shlex.quote(car)}")

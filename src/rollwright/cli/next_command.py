@@ -14,14 +14,18 @@ from rollwright.judge.verdict import State, Verdict
 __all__ = ["command", "show_advice"]
 
 _GATES = ("level", "steer", "centre")
+_SAYS = {"level": "level", "steer": "drift", "centre": "rail"}
+"""What the text calls the quantity that a gate judges, as `rollwright stance` does."""
 _READ_AGAIN = {"height_difference": "height difference", "drift": "drift", "rail_offset": "rail offset"}
 
 
 @click.command(name="next")
 @click.argument("car", type=click.Path())
+@click.argument("readings", nargs=-1, type=click.Path(), metavar="[READINGS]...")
 @click.option(
     "--readings",
     "-r",
+    "named",
     multiple=True,
     type=click.Path(),
     help="File of readings taken at the bench; may be given more than once.",
@@ -35,15 +39,22 @@ _READ_AGAIN = {"height_difference": "height difference", "drift": "drift", "rail
 @json_option
 @click.pass_context
 def command(
-    ctx: click.Context, car: str, readings: tuple[str, ...], save_as: str | None, units: str, *, as_json: bool
+    ctx: click.Context,
+    car: str,
+    readings: tuple[str, ...],
+    named: tuple[str, ...],
+    save_as: str | None,
+    units: str,
+    *,
+    as_json: bool,
 ) -> None:
     """Say what to do next with a car, and by how much.
 
-    CAR is a car file. The readings say where the car really is; bend, turn and trim are then solved
-    together, in the order in which your hand makes them. Exit code 1: a target cannot be met by the
-    moves that are allowed.
+    CAR is a car file. READINGS are files of readings, with or without --readings before them. They say
+    where the car really is; bend, turn and trim are then solved together, in the order in which your hand
+    makes them. Exit code 1: a target cannot be met by the moves that are allowed.
     """
-    found = workbench.next_moves(car, readings, system=system_of(units))
+    found = workbench.next_moves(car, (*named, *readings), system=system_of(units))
     if save_as is not None:
         workbench.save_after(found, save_as)
     if as_json:
@@ -55,7 +66,7 @@ def command(
             page.gap()
             page.prose(f"The car as it will be then is written to {save_as}.")
         page.print()
-    ctx.exit(1 if found.advice.plan.cannot else 0)
+    ctx.exit(1 if found.advice.missed else 0)
 
 
 def show_advice(page: Page, found: workbench.Advised) -> None:
@@ -72,7 +83,8 @@ def show_advice(page: Page, found: workbench.Advised) -> None:
         page.prose(warning, first="! ", bold=True)
     for each in advice.plan.cannot:
         page.gap()
-        page.prose(f"{each.gate.capitalize()} cannot be met: {each.reason}.", first="! ", bold=True)
+        how = "cannot be met" if each.gate in advice.missed else "cannot be met as it should"
+        page.prose(f"{_SAYS[each.gate].capitalize()} {how}: {each.reason}.", first="! ", bold=True)
         page.prose(f"To change that: {each.change}.", first="  ")
     _moves(page, found)
     page.gap()
@@ -91,7 +103,7 @@ def show_advice(page: Page, found: workbench.Advised) -> None:
             rest="  ",
         )
     page.prose(f"To know more: {_lower(advice.measure_next.text)}", first="- ", rest="  ")
-    show_assumed(page, advice.assumed)
+    show_assumed(page, advice.assumed, found.weights)
 
 
 def _lower(text: str) -> str:
@@ -102,17 +114,22 @@ def _headline(page: Page, found: workbench.Advised) -> None:
     advice = found.advice
     count = len({move.kind for move in advice.plan.moves})
     if count:
-        plural = "one move" if count == 1 else f"{_words(count)} moves"
-        page.prose(f"{found.car.name}: {plural}, in this order, then read again.", bold=True)
+        todo = "one move" if count == 1 else f"{_words(count)} moves, in this order"
+        if advice.suspects:
+            first = listed(advice.suspects)
+            page.prose(f"{found.car.name}: check {first} first. If it is right: {todo}.", bold=True)
+        else:
+            page.prose(f"{found.car.name}: {todo}, then read again.", bold=True)
     elif all(verdict.state is State.PASS for verdict in advice.verdicts.values()):
         unread = [gate for gate in _GATES if not advice.read[gate]]
         if unread:
             # A gate is passed by a reading, never by a file's say-so.
-            said = f"move nothing. By the file all three are inside; read {listed(unread)} to be sure."
+            named = listed([_SAYS[gate] for gate in unread])
+            said = f"move nothing. By the file all three are inside; read {named} to be sure."
         else:
             said = "leave it as it is. All three are inside."
         page.prose(f"{found.car.name}: {said}", bold=True)
-    elif advice.plan.cannot:
+    elif advice.missed:
         page.prose(f"{found.car.name}: no allowed move brings it to its targets.", bold=True)
     else:
         page.prose(f"{found.car.name}: move nothing yet. Read first.", bold=True)
@@ -135,8 +152,12 @@ def _moves(page: Page, found: workbench.Advised) -> None:
         expected = (page.level, page.drift, page.rail)[move.gate](
             float(move.after.means[move.gate]), float(move.after.deviations[move.gate])
         )
-        chance = percent(move.after.probabilities[move.gate])
-        page.prose(f"Expect {_GATES[move.gate]} {expected}; {chance} to be inside.", first="   ")
+        probability = move.after.probabilities[move.gate]
+        # A step on the way is not there yet, and its chance alone would read like a failure.
+        chance = (
+            f"; {percent(probability)} to be inside" if probability > 0.2 else ", for the next move to finish"
+        )
+        page.prose(f"Expect {_SAYS[_GATES[move.gate]]} {expected}{chance}.", first="   ")
         if move.kind.value == "relief" and number > 1:
             page.prose(
                 "Better still, read the rail offset again before you sand, and ask anew: the less is open, "
@@ -176,12 +197,12 @@ def _now(page: Page, found: workbench.Advised) -> None:
         unread = "" if advice.read[gate] else ", not read yet"
         page.verdict(
             verdict.state.value,
-            f"{gate:<6} {say(verdict.value, verdict.uncertainty)}: {_said(verdict)}{unread}",
+            f"{_SAYS[gate]:<5} {say(verdict.value, verdict.uncertainty)}: {_said(verdict)}{unread}",
         )
     wanted = found.car.targets
     page.prose(
-        f"Wanted: level {page.band(wanted.height_difference)}; steer {page.band(wanted.drift, sided=True)}; "
-        f"centre {page.band(wanted.rail_offset)}.",
+        f"Wanted: level {page.band(wanted.height_difference)}; drift {page.band(wanted.drift, sided=True)}; "
+        f"rail {page.band(wanted.rail_offset)}.",
         first="  ",
     )
 
@@ -197,9 +218,9 @@ def _then(page: Page, found: workbench.Advised) -> None:
     page.line("Where it should be then", bold=True)
     for index, (gate, say) in enumerate(zip(_GATES, (page.level, page.drift, page.rail), strict=True)):
         page.prose(
-            f"{gate:<6} {say(float(outcome.means[index]), float(outcome.deviations[index]))} "
+            f"{_SAYS[gate]:<5} {say(float(outcome.means[index]), float(outcome.deviations[index]))} "
             f"({percent(outcome.probabilities[index])} inside)",
             first="  ",
-            rest="         ",
+            rest="        ",
         )
     page.prose(f"All three inside at once: {percent(outcome.joint)}.", first="  ")

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
+import sys
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from rollwright.units import System
 
-__all__ = ["json_option", "print_json", "system_of", "units_option"]
+__all__ = ["called", "json_option", "print_json", "system_of", "units_option"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -50,6 +53,16 @@ def _plain(value: object) -> object:
     if isinstance(value, (list, tuple)):
         return [_plain(part) for part in value]
     return value
+
+
+def called() -> str:
+    """Return how this command is called from where the builder stands: by name if the shell finds it."""
+    if shutil.which("rollwright") is not None or Path(sys.argv[0]).name != "rollwright":
+        return "rollwright"
+    try:
+        return str(Path(sys.argv[0]).absolute().relative_to(Path.cwd()))
+    except ValueError:
+        return sys.argv[0]
 
 
 def print_json(found: Mapping[str, object]) -> None:

@@ -74,9 +74,11 @@ class Page:
         for number, line in enumerate(wrapped):
             self.line(f"{mark} {line}" if number == 0 else f"  {line}")
 
-    def length(self, value: float, uncertainty: float | None = None) -> str:
-        """Return a length in the reader's units, its parts tied together."""
-        return _kept_together(show(value, kind=Kind.LENGTH, system=self.system, uncertainty=uncertainty))
+    def length(self, value: float, uncertainty: float | None = None, *, like: float = 0.0) -> str:
+        """Return a length in the reader's units, its parts tied together; `like` others beside it."""
+        return _kept_together(
+            show(value, kind=Kind.LENGTH, system=self.system, uncertainty=uncertainty, like=like)
+        )
 
     def angle(self, value: float, uncertainty: float | None = None) -> str:
         """Return an angle in degrees."""
@@ -100,10 +102,15 @@ class Page:
         return f"{_kept_together(shown)} {'off the rail' if value > 0.0 else 'too far in'}"
 
     def band(self, target: Target, *, sided: bool = False) -> str:
-        """Return a target with its tolerance: `0 ± 0.15 mm`, `70 ± 10 mm right`."""
-        if sided:
-            return self.drift(target.value, target.tolerance)
-        return self.length(target.value, target.tolerance)
+        """Return a target with its tolerance, as the builder set them: `0 ± 0.15 mm`, `70 ± 10 mm right`."""
+        scale, unit = 1e3, "mm"
+        if self.system is System.INCH:
+            thou = max(abs(target.value), target.tolerance) < 2.54e-3
+            scale, unit = (1.0 / 25.4e-6, "thou") if thou else (1.0 / 0.0254, "in")
+        value = abs(target.value) if sided else target.value
+        side = "" if not sided or target.value == 0.0 else (" left" if target.value > 0.0 else " right")
+        plain = [f"{round(part * scale, 3):g}".replace("-", "−") for part in (value, target.tolerance)]
+        return f"{plain[0]} ± {plain[1]} {unit}{side}".replace(" ", _TIED)
 
     def print(self) -> None:
         """Print everything, in plain letters where the terminal knows no others."""

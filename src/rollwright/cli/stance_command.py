@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import click
 
@@ -14,6 +15,7 @@ from rollwright.cli.page import Page, listed, percent
 __all__ = ["command", "show_stance"]
 
 _LEVEL = 1e-5
+_TELLING = 0.03
 
 
 @click.command(name="stance")
@@ -73,8 +75,10 @@ def _attitude(page: Page, found: workbench.Stood) -> None:
         pitch if abs(at.pitch) > _LEVEL else "level along",
         roll if abs(at.roll) > _LEVEL else "level across",
     ]
+    high = max(at.rear, at.front)
     page.prose(
-        f"Underside {page.length(at.rear)} high at the rear holes, {page.length(at.front)} at the front; "
+        f"Underside {page.length(at.rear, like=high)} high at the rear holes, "
+        f"{page.length(at.front, like=high)} at the front; "
         f"{', '.join(words)}."
     )
     (spare,) = (station for station in Station if station not in at.carrying)
@@ -90,9 +94,10 @@ def _attitude(page: Page, found: workbench.Stood) -> None:
 
 def _wheels(page: Page, found: workbench.Stood) -> None:
     rows = []
+    widest = max((at.rail_gap or 0.0 for at in found.stance.stations.values()), default=0.0)
     for station, at in found.stance.stations.items():
         camber, steer = math.degrees(at.camber), math.degrees(at.steer)
-        gap = "above" if at.rail_gap is None else str(page.length(at.rail_gap))
+        gap = "above" if at.rail_gap is None else page.length(at.rail_gap, like=widest)
         rows.append([station.words, _way(camber, "out", "in"), _way(steer, "L", "R"), gap])
     page.table(rows, head=["wheel", "camber", "steer", "rail gap"])
     page.gap()
@@ -130,16 +135,34 @@ def _reasons(page: Page, found: workbench.Stood) -> None:
         ]
         if leaders:
             page.prose(f"What leaves the {words} open: {', '.join(leaders)}.", first="- ", rest="  ")
-    show_assumed(page, found.assumed)
+    show_assumed(page, found.assumed, found.weights)
 
 
-def show_assumed(page: Page, assumed: tuple[str, ...]) -> None:
-    """Add the assumed values that a result rests on.
+def show_assumed(page: Page, assumed: tuple[str, ...], weights: Mapping[str, float]) -> None:
+    """Add the assumed values that a result rests on, those that matter most by name.
 
     Args:
         page: where to add them.
         assumed: their keys.
+        weights: largest share that each key has in what a result leaves open.
     """
-    if assumed:
-        page.gap()
-        page.prose(f"Rests on values nobody gave: {'; '.join(workbench.grouped(assumed))}.")
+    if not assumed:
+        return
+    page.gap()
+    leading = sorted(
+        (key for key in assumed if weights.get(key, 0.0) >= _TELLING), key=lambda key: -weights[key]
+    )
+    count = f"{len(assumed)} values" if len(assumed) > 1 else "a value"
+    named = f", most on {listed([_spoken(key) for key in leading[:4]])}" if leading else ""
+    page.prose(f"Rests on {count} that nobody gave{named}; --json lists them.")
+
+
+def _spoken(key: str) -> str:
+    """Return a key as it is said: `front left sweep`, `body width`."""
+    return (
+        key.removeprefix("stations.")
+        .removeprefix("wheels.")
+        .removeprefix("axles.")
+        .replace(".", " ")
+        .replace("_", " ")
+    )

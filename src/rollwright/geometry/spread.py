@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from rollwright.car.dimensions import dimension_names, dimension_of, matters, with_dimensions
+from rollwright.car.dimensions import dimension_of, free_deviations, with_dimensions
 from rollwright.car.model import Car
 from rollwright.errors import CarCannotRest
 from rollwright.geometry.stance import Stance, stance
@@ -48,11 +48,10 @@ def spread_of(car: Car, found: Stance) -> Mapping[str, Spread]:
         this car is left out.
     """
     seats = {station: at.seat.seat for station, at in found.stations.items()}
+    free = free_deviations(car)
     names, slopes, spreads = [], [], []
-    for name in dimension_names():
+    for name in free:
         quantity = dimension_of(car, name)
-        if quantity.uncertainty == 0.0 or not matters(car, name):
-            continue
         ends = []
         for step in (_STEP, -_STEP):
             nudged = with_dimensions(car, {name: replace(quantity, value=quantity.value + step)})
@@ -62,7 +61,7 @@ def spread_of(car: Car, found: Stance) -> Mapping[str, Spread]:
                 break
         if len(ends) == 2:
             names.append(name)
-            spreads.append(quantity.uncertainty)
+            spreads.append(free[name])
             slopes.append([(up - down) / (2.0 * _STEP) for up, down in zip(*ends, strict=True)])
     result = {}
     for index, quantity_name in enumerate(_QUANTITIES):

@@ -14,7 +14,7 @@ __all__ = ["CAR", "READINGS", "SEEDS", "club_files", "file_text"]
 CAR = "lark.toml"
 READINGS = "lark-readings.toml"
 
-SEEDS: Mapping[str, int] = {"lark": 22, "heron": 14, "bittern": 7}
+SEEDS: Mapping[str, int] = {"lark": 21, "heron": 57, "bittern": 148}
 """Seed of the true car and of its readings, by the file's name."""
 
 _FILES = (

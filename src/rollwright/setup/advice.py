@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rollwright.car.assumed import assumed_for_stance, assumed_for_targets
-from rollwright.car.dimensions import dimension_names, matters
+from rollwright.car.dimensions import dimension_names, dimension_of, matters
 from rollwright.car.model import Car, Target
-from rollwright.judge.verdict import State, Verdict, judge
-from rollwright.setup.doubts import doubts_about
+from rollwright.judge.verdict import Verdict, judge
+from rollwright.setup.doubts import doubts_about, suspected_slips
 from rollwright.setup.estimate import Estimate, Prior, estimate, prior_of
 from rollwright.setup.hand import Hand
 from rollwright.setup.instruction import Instruction, instruction_for
@@ -45,6 +45,7 @@ class Advice:
         measure_next: the single reading that would narrow the verdicts most.
         block_corrections: what the model added to each reading on the centring block [m], by its name.
         warnings: readings that disagree, wheels that carry where they should not.
+        suspects: names of the readings that look like a slip of the pen.
         assumed: keys of the assumed values that all this rests on.
     """
 
@@ -57,16 +58,22 @@ class Advice:
     measure_next: NextReading
     block_corrections: Mapping[str, float]
     warnings: tuple[str, ...]
+    suspects: tuple[str, ...]
     assumed: tuple[str, ...]
+
+    @property
+    def missed(self) -> tuple[str, ...]:
+        """Gates whose targets the plan does not reach, for a reason that `plan.cannot` names."""
+        chance = dict(zip(GATES, self.plan.outcome.probabilities, strict=True))
+        return tuple(each.gate for each in self.plan.cannot if chance[each.gate] < 0.5)
 
     def as_json(self) -> dict[str, object]:
         """Return the advice as plain data in SI units, with the keys that `docs/json-output.md` lists."""
         estimate = self.estimate
-        deviations = estimate.deviations
         return {
             "estimate": {
-                name: {"value": float(value), "uncertainty": float(deviation)}
-                for name, value, deviation in zip(dimension_names(), estimate.values, deviations, strict=True)
+                name: {"value": float(value), "uncertainty": dimension_of(estimate.car, name).uncertainty}
+                for name, value in zip(dimension_names(), estimate.values, strict=True)
                 if matters(estimate.car, name)
             },
             "verdicts": {
@@ -95,6 +102,7 @@ class Advice:
             ],
             "notes": [*self.plan.notes, *estimate.notes],
             "warnings": list(self.warnings),
+            "suspects": list(self.suspects),
             "measure_next": self.measure_next.as_json(),
             "block_corrections": dict(self.block_corrections),
             "misfit_probability": estimate.misfit_probability,
@@ -178,6 +186,8 @@ def advise(
     }
     kinds = {reading.kind for reading in readings}
     bench = Bench(found.car, found.seats, tuple(readings))
+    described, before = replace(bench, car=car), prior_of(car) if prior is None else prior
+    slips = suspected_slips(described, before, system=system)
     return Advice(
         car=car,
         estimate=found,
@@ -187,10 +197,11 @@ def advise(
         instructions=_told(plan, targets, system),
         measure_next=next_reading(
             found,
+            # What is least sure to be inside once the moves are made is what a reading should narrow.
             weights=np.array(
                 [
-                    (1.0 if verdicts[gate].state is State.UNCLEAR else 1e-3) / targets[index].tolerance ** 2
-                    for index, gate in enumerate(GATES)
+                    (1.0 - plan.outcome.probabilities[index] + 1e-3) / targets[index].tolerance ** 2
+                    for index in range(3)
                 ]
             ),
             system=system,
@@ -201,10 +212,9 @@ def advise(
             if reading.kind is ReadingKind.BLOCK_OFFSET
         },
         warnings=doubts_about(
-            found,
-            bench=Bench(car, found.seats, tuple(readings)),
-            prior=prior_of(car) if prior is None else prior,
+            found, bench=described, prior=before, slips=tuple(said for _, said in slips), system=system
         ),
+        suspects=tuple(where for where, _ in slips),
         assumed=(
             *assumed_for_stance(car),
             *assumed_for_targets(car),

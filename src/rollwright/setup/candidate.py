@@ -14,7 +14,7 @@ from rollwright.setup.hand import Hand
 from rollwright.setup.knobs import Bench3, Setting
 from rollwright.setup.limits import Cannot, within_limits
 from rollwright.setup.outcome import MoveKind, Outcome, outcome_of, targets_of
-from rollwright.setup.predict import GATE_READINGS
+from rollwright.setup.predict import GATE_READINGS, derivatives
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,6 +27,13 @@ LENGTH_GRID = 1e-5
 _STOP_SHORT = 1.6448536269514722
 """One-sided 5 % point of the normal distribution (JCGM 106:2012, Table 1): the share that may overshoot."""
 
+_CLEAR = 2.0
+_AS_GOOD_AS_READ = 0.5
+"""Part of the tolerance that a rail offset nobody read may be open by, one deviation, to be sanded."""
+_SEE_THE_SEAT = (
+    "It is not sure where the dominant wheel runs in its play, so sanding allows for all of it: watch the "
+    "wheel roll and give its seat in the file."
+)
 _READ_THE_RAIL = "Read the rail offset before any washer is changed or wood is sanded for it."
 
 _READ_THE_RAIL = "Read the rail offset before any washer is changed or wood is sanded for it."
@@ -80,6 +87,12 @@ class Maker:
     estimate: Estimate
     hand: Hand
 
+    def rail_is_known(self) -> bool:
+        """Return whether the rail offset is known well enough to cut wood: read, or known as well as read."""
+        read = any(reading.kind in GATE_READINGS[2] for reading in self.estimate.readings)
+        spread = float(np.sqrt(self.estimate.gate_covariance[2, 2]))
+        return read or spread <= _AS_GOOD_AS_READ * float(targets_of(self.bench.car.targets)[1][2])
+
     def told(self) -> NDArray[np.bool_]:
         """Return of which gate quantities enough is known to move anything for them, (3,).
 
@@ -95,6 +108,22 @@ class Maker:
     def outcome(self, setting: Setting, moved: frozenset[MoveKind]) -> Outcome | None:
         """Return what is expected of a setting, None where the car could not be read in it."""
         return outcome_of(self.bench, setting, root=self.estimate.root, hand=self.hand, moved=moved)
+
+    def open_play(self, setting: Setting) -> float:
+        """Return how far the dominant wheel may run from where it is taken to run [m].
+
+        Zero where its seat is given, or where what pushes it is clear of zero by two standard deviations both
+        now and in the setting; else its whole play, for a reading may have been taken at one end of it and
+        the run be made at the other.
+        """
+        corner = self.estimate.car.corners[self.bench.car.dominant]
+        if corner.seat is not None:
+            return 0.0
+        for values in (self.bench.moved(self.bench.present()), self.bench.moved(setting)):
+            mean, slopes = derivatives(self.bench.drive, values, self.estimate.root.T)
+            if not abs(mean[0]) >= _CLEAR * float(np.sqrt(np.sum(slopes**2))):
+                return max(0.0, float(values[self.bench.column("play")]))
+        return 0.0
 
     def finish(
         self,
@@ -156,6 +185,9 @@ class Maker:
         without = replace(exact, trim=washer)
         if relief <= 0.0:
             return without, kinds, ()
+        if not self.rail_is_known():
+            return without, kinds, (_READ_THE_RAIL,)
+        play = self.open_play(exact)
         # Wood does not come back: aim short of the target by the reach of everything that is not known.
         kept = max(0.0, float(self.bench.values[self.bench.column("washer")]) + washer)
         sanding = kinds | {MoveKind.RELIEF}
@@ -163,10 +195,10 @@ class Maker:
         trial = self.outcome(exact, moved | sanding)
         short = None
         if trial is not None:
-            spread = float(trial.deviations[2])
-            short = self.bench.solve(exact, knobs=("trim",), targets={2: target + _STOP_SHORT * spread})
+            allowance = _STOP_SHORT * float(trial.deviations[2]) + play
+            short = self.bench.solve(exact, knobs=("trim",), targets={2: target + allowance})
         depth = self.bench.trim_parts(short.trim, kept=kept)[1] if short is not None else 0.0
         depth = math.floor(depth / LENGTH_GRID + 1e-6) * LENGTH_GRID
         if depth < max(self.hand.relief, LENGTH_GRID):
-            return without, kinds, (_WOOD_STAYS,)
-        return replace(exact, trim=washer - depth), sanding, ()
+            return without, kinds, (_SEE_THE_SEAT if play > 0.0 else _WOOD_STAYS,)
+        return replace(exact, trim=washer - depth), sanding, (_SEE_THE_SEAT,) if play > 0.0 else ()

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rollwright.car.dimensions import dimension_kind
 from rollwright.car.model import Station
 from rollwright.geometry.stance import stance
 from rollwright.setup.estimate import Estimate, Prior
 from rollwright.setup.predict import Bench, derivatives
-from rollwright.setup.readings import Reading
+from rollwright.setup.readings import Reading, ReadingKind
+from rollwright.units import Kind, System, show
 
 __all__ = ["doubts_about", "suspected_slips"]
 
@@ -19,8 +21,11 @@ _ODD = 0.01
 _ODD_ONE = 3.0
 _FAR = 4.0
 _NEAR = 2.0
+_CLEARLY = 0.005
+"""A drift of more than this is clearly to one side [m]."""
 _SLIPS = (
     (-1.0, "its sign turned round"),
+    (0.0254, "its number taken as thou"),
     (25.4, "its number taken as inches"),
     (1.0 / 25.4, "its number taken as millimetres, not inches"),
     (10.0, "its decimal point one place to the right"),
@@ -55,55 +60,81 @@ def _surprises(bench: Bench, prior: Prior) -> list[_Surprise]:
     ]
 
 
-def suspected_slips(bench: Bench, prior: Prior) -> tuple[str, ...]:
+def suspected_slips(
+    bench: Bench, prior: Prior, *, system: System = System.METRIC
+) -> tuple[tuple[str, str], ...]:
     """Return readings that are far from what the car's file lets expect, but near it after a common slip.
 
     Args:
         bench: the car with its readings.
         prior: what is known of the car without them.
+        system: units of the words.
 
     Returns:
-        One sentence for each such reading. Far is more than four standard deviations of what is expected
-        (file and gauge together), near is less than two; a reading that is merely far is left to the
-        test of misfit.
+        For each such reading its name and one sentence. Far is more than four standard deviations of what
+        is expected (file and gauge together), near is less than two; a reading that is merely far is left
+        to the test of misfit.
     """
-    return tuple(
-        sentence
-        for surprise in _surprises(bench, prior)
-        for sentence in _sentences(surprise.reading, surprise.expected, surprise.spread)
-    )
+    found = []
+    for surprise in _surprises(bench, prior):
+        slip = _slip(surprise)
+        if slip:
+            said = f"{_apart(surprise, system)}. It would fit with {slip}; check it first."
+            found.append((surprise.reading.where, f"{said[:1].upper()}{said[1:]}"))
+    return tuple(found)
 
 
-def _sentences(reading: Reading, mean: float, deviation: float) -> list[str]:
-    value = reading.quantity.value
+def _slip(surprise: _Surprise) -> str:
+    """Return the slip that explains a surprise, empty where none does or none is needed."""
     # At the edge where a car rocks nothing can be expected of it: then nothing is said.
-    if not abs(value - mean) > _FAR * deviation:
-        return []
-    off = {words: abs(value * factor - mean) / deviation for factor, words in _SLIPS}
+    if not surprise.far > _FAR:
+        return ""
+    value = surprise.reading.quantity.value
+    off = {words: abs(value * factor - surprise.expected) / surprise.spread for factor, words in _SLIPS}
     words = min(off, key=lambda each: off[each])
-    if off[words] >= _NEAR:
-        return []
-    where = f"{reading.where[:1].upper()}{reading.where[1:]}"
-    said = f"{where} is far from what the car file lets expect, and would fit with {words}."
-    return [f"{said} Check it before you move anything."]
+    return words if off[words] < _NEAR else ""
 
 
-def doubts_about(found: Estimate, *, bench: Bench, prior: Prior) -> tuple[str, ...]:
+def _apart(surprise: _Surprise, system: System) -> str:
+    """Return a reading and what was expected of it, side by side."""
+    reading = surprise.reading
+    kind = dimension_kind(reading.dimension) if reading.dimension else Kind.LENGTH
+    expected = show(surprise.expected, kind=kind, system=system, uncertainty=surprise.spread)
+    value = show(reading.quantity.value, kind=kind, system=system)
+    return f"{reading.where} says {value} where the car file lets expect {expected}"
+
+
+def _on_both_sides(readings: tuple[Reading, ...]) -> list[str]:
+    return [
+        f"{reading.where[:1].upper()}{reading.where[1:]} has repeats on both sides; check left and right."
+        for reading in readings
+        if reading.kind is ReadingKind.DRIFT
+        and len(reading.quantity.repeats) > 1
+        and min(reading.quantity.repeats) < -_CLEARLY < _CLEARLY < max(reading.quantity.repeats)
+    ]
+
+
+def doubts_about(
+    found: Estimate, *, bench: Bench, prior: Prior, slips: tuple[str, ...], system: System = System.METRIC
+) -> tuple[str, ...]:
     """Return what a builder should look at before trusting an estimate, in plain words.
 
     Args:
         found: the estimate.
         bench: the car as its file describes it, with the readings.
         prior: what was known without the readings.
+        slips: sentences on suspected slips.
+        system: units of the words.
 
     Returns:
-        Sentences: readings that look like a slip; else file and readings that disagree more than their
-        uncertainties allow, with what was pulled most; wheels that carry where they should not; wheels
+        Sentences: the slips; else file and readings that disagree more than their uncertainties allow,
+        with what lies furthest; repeats on both sides; wheels that carry where they should not; wheels
         of which it is a close call where they run in their play.
     """
-    doubts = list(suspected_slips(bench, prior))
+    doubts = list(slips)
     if not doubts and found.misfit_probability < _ODD:
-        doubts.append(_disagreement(found, _surprises(bench, prior)))
+        doubts.append(_disagreement(found, _surprises(bench, prior), system))
+    doubts += _on_both_sides(tuple(bench.readings))
     car = found.car
     now = stance(car, seats=found.seats)
     if car.dominant not in now.carrying:
@@ -126,18 +157,16 @@ def doubts_about(found: Estimate, *, bench: Bench, prior: Prior) -> tuple[str, .
     return tuple(doubts)
 
 
-def _disagreement(found: Estimate, surprises: list[_Surprise]) -> str:
-    percent = 100.0 * found.misfit_probability
-    chance = f"{percent:.1f} %" if percent >= 0.1 else "under 0.1 %"
+def _disagreement(found: Estimate, surprises: list[_Surprise], system: System) -> str:
     # A reading and the sizes that it reads are pulled alike; the reading is what can be taken again.
     finite = [surprise for surprise in surprises if math.isfinite(surprise.far)]
     worst = max(finite, key=lambda each: each.far, default=None)
     if worst is not None and worst.far > _ODD_ONE:
-        name = f"{worst.reading.where}, {worst.far:.0f} standard deviations from what the file lets expect"
+        what = _apart(worst, system)
     else:
         place, _, last = found.strains[0].name.partition(".")
-        name = f"the {place} {last}".replace("_", " ") if last else place
+        what = f"look first at {f'the {place} {last}'.replace('_', ' ') if last else place}"
     return (
-        f"File and readings disagree more than their uncertainties allow (chance {chance}); look first at "
-        f"{name}. Check its sign, unit and zero, and what the file says of it."
+        f"File and readings disagree more than their uncertainties allow: {what}. Check its sign, unit and "
+        "zero, what the file says of it, and that both are of the same car in the same state."
     )

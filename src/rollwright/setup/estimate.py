@@ -7,13 +7,13 @@ a further reading are all plain linear algebra at the mode.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollwright.car.dimensions import dimension_names, dimension_of, matters, with_dimensions
+from rollwright.car.dimensions import dimension_names, dimension_of, free_deviations, with_dimensions
 from rollwright.car.model import Car, Seat, Station
 from rollwright.errors import ReadingUnusable
 from rollwright.geometry.many import dimension_values, stances
@@ -22,7 +22,7 @@ from rollwright.quantity import Contribution, Quantity, Source
 from rollwright.setup.explain import Strain, budget_of, misfit_of, notes_of, strains_of
 from rollwright.setup.mode import Mode, Prior, mode_of, posterior
 from rollwright.setup.predict import GATE_QUANTITIES, Bench, derivatives, gate_values
-from rollwright.setup.readings import Reading
+from rollwright.setup.readings import Reading, ReadingKind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -102,22 +102,33 @@ class Estimate:
         return Prior(mean=self.values, root=self.root, sources=sources)
 
 
-def prior_of(car: Car) -> Prior:
+def prior_of(car: Car, *, read: Collection[str] = ()) -> Prior:
     """Return what a car's file says of its dimensions before any reading.
 
     Args:
         car: the car.
+        read: names of dimensions that a reading speaks of itself.
 
     Returns:
-        Independent dimensions with the file's values and standard uncertainties; those without
-        uncertainty, or without any influence on the car, are held fixed.
+        Independent dimensions with the file's values and the standard uncertainties of
+        `free_deviations`; all others are held fixed.
     """
     names = dimension_names()
-    deviations = np.array([dimension_of(car, name).uncertainty for name in names])
-    free = [index for index, name in enumerate(names) if deviations[index] > 0.0 and matters(car, name)]
+    free = free_deviations(car, read=read)
     root = np.zeros((len(names), len(free)))
-    root[free, np.arange(len(free))] = deviations[free]
-    return Prior(mean=dimension_values(car), root=root, sources=tuple(names[index] for index in free))
+    for column, (name, deviation) in enumerate(free.items()):
+        root[names.index(name), column] = deviation
+    return Prior(mean=dimension_values(car), root=root, sources=tuple(free))
+
+
+def _bends_read(car: Car, readings: Sequence[Reading]) -> frozenset[str]:
+    """Return the bends that readings speak of themselves: a tip's swing, or the bend as a size."""
+    return frozenset(
+        reading.dimension or f"{(reading.station or car.dominant).value}.bend"
+        for reading in readings
+        if reading.kind is ReadingKind.TIP_SWEEP
+        or (reading.kind is ReadingKind.SIZE and reading.dimension.endswith(".bend"))
+    )
 
 
 def estimate(car: Car, readings: Sequence[Reading] = (), *, prior: Prior | None = None) -> Estimate:
@@ -138,7 +149,7 @@ def estimate(car: Car, readings: Sequence[Reading] = (), *, prior: Prior | None 
         CarCannotRest: the car as described cannot stand.
         ReadingUnusable: a reading is impossible on this car.
     """
-    start = prior_of(car) if prior is None else prior
+    start = prior_of(car, read=_bends_read(car, readings)) if prior is None else prior
     seats = seats_at(car, start.mean)
     tried: list[Mode] = []
     for _ in range(_SEAT_ROUNDS):
@@ -177,7 +188,9 @@ def _car_with(car: Car, values: NDArray[np.float64], deviations: NDArray[np.floa
     for index, name in enumerate(dimension_names()):
         old = dimension_of(car, name)
         value = float(values[index])
-        uncertainty = old.uncertainty if deviations is None else float(deviations[index])
+        # What the estimate holds fixed keeps what the file says of it.
+        told = 0.0 if deviations is None else float(deviations[index])
+        uncertainty = told or old.uncertainty
         if value != old.value or uncertainty != old.uncertainty:
             changes[name] = Quantity(value=value, uncertainty=uncertainty, source=old.source, label=name)
     return with_dimensions(car, changes)

@@ -173,7 +173,7 @@ def _relief(move: Move, where: str, direction: str, target: float, system: Syste
         stops = "Stop there"
     text = f"Sand {_thickness(move.by, system)} off the body's side at the {where} wheel."
     effect = f"This brings the wheel in. {stops}: sanded wood does not come back."
-    return text, effect, f"The relief there is then {_thickness(move.to, system)} deep in all."
+    return text, effect, f"The face is then {_thickness(move.by, system)} below where it is now."
 
 
 def _washer(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:
@@ -185,8 +185,10 @@ def _washer(move: Move, where: str, direction: str, target: float, system: Syste
     else:
         text = f"Take {amount} of washers out from between the body and the {where} hub."
         effect = "This brings the wheel in without touching the wood."
-    left = f"{_thickness(move.to, system)} of washers in all" if move.to >= _TOLD_FROM else "no washers left"
-    return text, effect, f"There are then {left}."
+    if direction == "inward" and move.to < _TOLD_FROM:
+        text = f"Take the washers out from between the body and the {where} hub, {amount} in all."
+        return text, effect, "None are left."
+    return text, effect, f"The stack is then {amount} {'thicker' if direction == 'outward' else 'thinner'}."
 
 
 def _shim(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:

@@ -137,6 +137,16 @@ class Bench3:
         found = stances(self.car, self.moved(setting)[None, :], seats=self.seats)
         return int(found.carrying[0]) not in {_TIPPED, _DOMINANT_UP}
 
+    def drive(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what pushes the dominant wheel along its shank, (n, 1): slope less toe-in [rad].
+
+        Positive pushes it out to the head, negative in to the body; see `geometry.seat`.
+        """
+        found = stances(self.car, rows, seats=self.seats)
+        index = list(Station).index(self.car.dominant)
+        drive: NDArray[np.float64] = -found.camber[index] + self.car.dominant.side * found.steer[index]
+        return drive[:, None]
+
     def solve(self, start: Setting, *, knobs: Sequence[str], targets: Mapping[int, float]) -> Setting | None:
         """Return the setting at which chosen gate quantities meet their targets.
 

@@ -224,6 +224,8 @@ def _choose(maker: Maker, now: Outcome) -> Candidate:
         if seen[1] and likely[0] and carries:
             candidates += _some(_turned(maker, present))
         candidates += _some(_joint(maker, present))
+        if not carries or any(each.gate == "level" for one in candidates for each in one.cannot):
+            candidates += _some(_shimmed(maker, present))
     cannot = next((each.cannot for each in candidates if each.cannot), ())
     # Steer and centre of a wheel in the air mean nothing, and sanding for them could not be undone.
     candidates = [none, *(each for each in candidates[1:] if bench.carries(each.setting))]
@@ -286,6 +288,24 @@ def _after_turn(
     if by != 0.0:
         moved = moved | {MoveKind.TURN}
     return maker.finish(base.turned_to(present.angle + by), moved, notes=notes, cannot=cannot)
+
+
+def _shimmed(maker: Maker, present: Setting) -> Candidate | None:
+    """Shim, turn and trim with the bend as it is: for a car that bending alone cannot level."""
+    bench = maker.bench
+    if present.bend == 0.0 or not bench.car.bent_axles:
+        return None
+    wanted, _ = targets_of(bench.car.targets)
+    exact = bench.solve(
+        present,
+        knobs=("rear_shim", "angle", "trim"),
+        targets={index: float(wanted[index]) for index in range(3)},
+    )
+    if exact is None or abs(wrapped(exact.angle)) > 0.5 * math.pi:
+        return None
+    shim = rounded(exact.rear_shim, LENGTH_GRID) if abs(exact.rear_shim) >= maker.hand.shim else 0.0
+    moved = frozenset({MoveKind.SHIM}) if shim != 0.0 else frozenset[MoveKind]()
+    return _after_turn(maker, present, replace(present, rear_shim=shim), exact.angle, moved, ())
 
 
 def _joint(maker: Maker, present: Setting) -> Candidate | None:

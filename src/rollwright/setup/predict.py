@@ -117,6 +117,14 @@ class Bench:
         Raises:
             ReadingUnusable: a reading is impossible on this car.
         """
+        for reading in self.readings:
+            run = values[_INDEX["board.length"]] if reading.distance is None else reading.distance
+            if reading.kind is ReadingKind.DRIFT and not reading.trace and abs(reading.quantity.value) >= run:
+                raise ReadingUnusable(
+                    "the car drifts no less than it runs",
+                    mend="check the reading's unit, and board.length in the car file",
+                    key=reading.where,
+                )
         shown = self.predict(values[None, :])[0]
         for reading, channel in zip(self.owners(), shown, strict=True):
             if channel == _IMPOSSIBLE:

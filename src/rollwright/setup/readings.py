@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -87,10 +88,17 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readings:
-    """What a readings file holds: the `readings` in order, and what the builder's `hand` can do."""
+    """What a readings file holds.
+
+    Attributes:
+        readings: in order.
+        hand: what the builder's hand can do.
+        car: name of the car that they are of, empty where the file does not say.
+    """
 
     readings: tuple[Reading, ...]
     hand: Hand
+    car: str = ""
 
 
 def read_readings(path: str | os.PathLike[str]) -> Readings:
@@ -130,8 +138,13 @@ def parse_readings(text: str, *, file: str = "readings.toml") -> Readings:
                 mend="name the car file first, its readings after it",
             )
         check_names(top, ("format", "reading", "hand", "car"), at="")
-        read_text(top, "car", at="", default="not said")
         rows = top.get("reading", [])
+        if isinstance(rows, Mapping):
+            raise WrongType(
+                "one reading stands under single brackets",
+                mend="write [[reading]] with two brackets",
+                key="reading",
+            )
         if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
             raise WrongType(
                 "this is not a list of readings", mend="write [[reading]] above each one", key="reading"
@@ -139,6 +152,7 @@ def parse_readings(text: str, *, file: str = "readings.toml") -> Readings:
         return Readings(
             readings=tuple(_reading(row, number) for number, row in enumerate(rows, start=1)),
             hand=read_hand(table_at(top, "hand")),
+            car=read_text(top, "car", at="", default="not said") if "car" in top else "",
         )
     except InputError as error:
         raise error.at(file=file) from None
@@ -193,8 +207,37 @@ def _reading(row: Mapping[str, Any], number: int) -> Reading:
     )
 
 
-def _value(written: Any, *, unit: Kind, at: str, sided: bool = False) -> float:
+_SIGNS = {
+    ReadingKind.HEIGHT_DIFFERENCE: re.compile(
+        r"\s*(?:nose|front)?\s*(?:(high|up)|(low|down))\s*$", re.IGNORECASE
+    ),
+    ReadingKind.RAIL_OFFSET: re.compile(r"\s*(?:(off(?: the rail)?)|(too far in|in))\s*$", re.IGNORECASE),
+}
+_SIGNS[ReadingKind.BLOCK_OFFSET] = _SIGNS[ReadingKind.RAIL_OFFSET]
+
+
+def _with_sign(written: Any, kind: ReadingKind) -> Any:
+    """Return a text such as `7.9 thou nose low` with its sign in front, as the other numbers have it."""
+    pattern = _SIGNS.get(kind)
+    if pattern is None or not isinstance(written, str):
+        return written
+    match = pattern.search(written)
+    before = "" if match is None else written[: match.start()].strip()
+    # "12 in" is twelve inches: the last word is a unit where nothing but a number stands before it.
+    if match is None or not re.search(r"[a-zA-Z\"′″'°]", before):
+        return written
+    if before[:1] in "+-−":
+        raise UnreadableQuantity(
+            f"{echo(written)} has a sign and a word for it", mend="write the one or the other"
+        )
+    return before if match[1] else f"-{before}"
+
+
+def _value(
+    written: Any, *, unit: Kind, at: str, sided: bool = False, kind: ReadingKind | None = None
+) -> float:
     try:
+        written = written if kind is None else _with_sign(written, kind)
         value = parse_sided(written, kind=unit) if sided else parse(written, kind=unit)
     except UnreadableQuantity as error:
         raise error.at(key=at) from None
@@ -239,12 +282,18 @@ def _quantity(
     if trace:
         return Quantity(value=trace[-1][1], uncertainty=uncertainty, source=Source.MEASURED, label=at)
     if "value" in row:
-        value = _value(row["value"], unit=unit, at=f"{at}.value", sided=sided)
+        if isinstance(row["value"], list):
+            raise ReadingUnusable(
+                "several readings stand under value",
+                mend="write values = [...] for repeats",
+                key=f"{at}.value",
+            )
+        value = _value(row["value"], unit=unit, at=f"{at}.value", sided=sided, kind=kind)
         quantity = Quantity(
             value=value, uncertainty=uncertainty, source=Source.MEASURED, label=at, repeats=(value,)
         )
     else:
-        quantity = _repeats(row["values"], uncertainty, unit=unit, at=at, sided=sided)
+        quantity = _repeats(row["values"], uncertainty, unit=unit, at=at, kind=kind)
     _check_possible(row, quantity, kind, at=f"{at}.{given[0]}")
     return quantity
 
@@ -286,7 +335,7 @@ def _check_texts(row: Mapping[str, Any], at: str) -> None:
         )
 
 
-def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, sided: bool) -> Quantity:
+def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, kind: ReadingKind) -> Quantity:
     if not isinstance(written, list) or not written:
         raise ReadingUnusable(
             f"{echo(written)} is not a list of repeats",
@@ -294,7 +343,8 @@ def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, sided: boo
             key=f"{at}.values",
         )
     values = [
-        _value(part, unit=unit, at=f"{at}.values[{index}]", sided=sided) for index, part in enumerate(written)
+        _value(part, unit=unit, at=f"{at}.values[{index}]", sided=kind is ReadingKind.DRIFT, kind=kind)
+        for index, part in enumerate(written)
     ]
     return from_repeats(values, instrument=instrument, source=Source.MEASURED, label=at)
 

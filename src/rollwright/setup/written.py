@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,29 +14,40 @@ from rollwright.geometry.many import dimension_values, stances
 from rollwright.quantity import Quantity, Source
 from rollwright.setup.estimate import Estimate, seats_at
 from rollwright.setup.hand import Hand
-from rollwright.setup.plan_moves import Plan, after_moves, moved_dimensions
+from rollwright.setup.plan_moves import Plan, moved_dimensions
 from rollwright.setup.predict import gate_values
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["written_dimensions"]
+__all__ = ["Written", "written_dimensions"]
 
-_LEARNT = ("hole_height", "sweep", "relief")
+_LEARNT = ("hole_height", "cant", "sweep")
 _STEPS = 12
 _SETTLED = 1e-9
 _PROBE = 1e-6
 
 
-def written_dimensions(
-    car: Car, estimate: Estimate, plan: Plan, *, hand: Hand | None = None
-) -> Mapping[str, Quantity]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What to write into a car's file.
+
+    Attributes:
+        moved: dimensions that the moves change: the file's own value and the move together.
+        fitted: how the dominant hole has to lie for the file's car to sit as it was read.
+    """
+
+    moved: Mapping[str, Quantity]
+    fitted: Mapping[str, Quantity]
+
+
+def written_dimensions(car: Car, estimate: Estimate, plan: Plan, *, hand: Hand | None = None) -> Written:
     """Return the dimensions to write so that a car's file gives what is expected after the moves.
 
     A file holds one value for each dimension and nothing of how they hang together, and several wheels
-    may share one description. So what the readings taught about the whole car is written where a file
-    always has room for it and where it acts most plainly: the dominant hole's height takes up the
-    level, its sweep the drift, and the relief there the rail offset.
+    may share one description. What was moved is written as the builder's own figure and the move, so
+    that a caliper finds it. What the readings taught about the whole car is written where nobody has a
+    caliper and a file always has room: how the dominant hole lies, its height, cant and sweep.
 
     Args:
         car: the car as its file describes it.
@@ -44,30 +56,33 @@ def written_dimensions(
         hand: how closely the hand hits what is asked.
 
     Returns:
-        By name, value with the standard uncertainty that the estimate and the hand leave. Where no such
-        three values can be found, only what the moves change.
+        Values with the standard uncertainty that the estimate and the hand leave; nothing fitted where no
+        such hole can be found.
     """
     names = dimension_names()
     values = dimension_values(car)
-    moved = moved_dimensions(estimate, plan, hand=hand)
-    for name, quantity in moved.items():
-        values[names.index(name)] = quantity.value
+    shift = plan.values - estimate.values
+    moved = {}
+    for name, quantity in moved_dimensions(estimate, plan, hand=hand).items():
+        index = names.index(name)
+        values[index] += shift[index]
+        if name.endswith(("washer", "bend")):
+            values[index] = max(0.0, float(values[index]))
+        moved[name] = replace(quantity, value=float(values[index]))
     columns = [names.index(f"{car.dominant.value}.{name}") for name in _LEARNT]
     taught = _taught(car, values, columns, wanted=plan.outcome.means)
     if taught is None:
-        return moved
-    _, root = after_moves(estimate, plan, hand=hand)
-    spread = np.sqrt(np.sum(root**2, axis=1))
-    learnt = {
+        return Written(moved=moved, fitted={})
+    fitted = {
         names[index]: Quantity(
             value=float(taught[index]),
-            uncertainty=float(spread[index]),
-            source=Source.MEASURED,
+            uncertainty=float(estimate.deviations[index]),
+            source=Source.NOMINAL,
             label=names[index],
         )
         for index in columns
     }
-    return {**moved, **learnt}
+    return Written(moved={name: part for name, part in moved.items() if name not in fitted}, fitted=fitted)
 
 
 def _taught(

@@ -189,8 +189,14 @@ def _fraction(match: re.Match[str], written: str) -> Fraction:
     if not bottom:
         raise _refusal(written, "divides by zero", "write a fraction such as 3/8")
     if match["whole"] and top >= bottom:
+        raise _refusal(written, "adds a fraction of one or more to a whole number", "write it such as 1 3/4")
+    if not match["whole"] and top > bottom:
+        whole, rest = divmod(top, bottom)
+        meant = f"{whole} {rest}/{bottom}" if rest else f"{whole}"
         raise _refusal(
-            written, "adds a fraction of one or more to a whole number", "write it such as 1 3/4 or 7/4"
+            written,
+            "is a fraction of more than one",
+            f'write "{meant}" with its unit, unless a space got lost',
         )
     return _negative(match["sign"]) * (int(match["whole"] or 0) + Fraction(top, bottom))
 

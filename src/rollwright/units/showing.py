@@ -63,6 +63,7 @@ def show(
     system: System = System.METRIC,
     uncertainty: float | None = None,
     signed: bool = False,
+    like: float = 0.0,
 ) -> Shown:
     """Return a value as it is to be printed, with no more digits than it earns.
 
@@ -77,11 +78,12 @@ def show(
         system: which units to print; angles and moments of inertia are the same in both.
         uncertainty: standard uncertainty [same as the value]; None, zero or less: not printed.
         signed: whether a value above zero gets a plus sign.
+        like: another value beside which it is printed; the unit is that of the larger [same as the value].
 
     Returns:
         The printed parts; infinity is `∞`, what is not a number is `?`.
     """
-    unit = _printed_unit(value, kind, system)
+    unit = _printed_unit(_deciding(value, uncertainty, like, system), kind, system)
     return _shown(value, unit=unit, uncertainty=uncertainty, signed=signed, decimals=_DECIMALS[unit])
 
 
@@ -98,7 +100,7 @@ def show_sided(value: float, *, system: System = System.METRIC, uncertainty: flo
     Returns:
         One line such as `93 ± 4 mm right`; without a side where the printed number is zero.
     """
-    unit = _printed_unit(value, Kind.LENGTH, system)
+    unit = _printed_unit(_deciding(value, uncertainty, 0.0, system), Kind.LENGTH, system)
     decimals = ((math.inf, 1),) if unit == "mm" else _DECIMALS[unit]
     shown = _shown(abs(value), unit=unit, uncertainty=uncertainty, signed=False, decimals=decimals)
     side = "left" if value > 0.0 else "right"
@@ -128,6 +130,14 @@ def as_inch_fraction(value: float, *, denominator: int = 64) -> str:
     if part:
         shown.append(str(Fraction(part, denominator)))
     return ("−" if steps < 0 else "") + " ".join(shown)
+
+
+def _deciding(value: float, uncertainty: float | None, like: float, system: System) -> float:
+    """Return the size that decides the unit: in inches a wide uncertainty counts as much as its value."""
+    if system is System.METRIC:
+        return value
+    beside = [abs(part) for part in (uncertainty or 0.0, like) if math.isfinite(part)]
+    return max(abs(value), *beside)
 
 
 def _printed_unit(value: float, kind: Kind, system: System) -> str:

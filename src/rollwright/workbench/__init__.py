@@ -13,12 +13,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rollwright.car.assumed import assumed_for_stance, grouped
+from rollwright.car.dimensions import dimension_kind, dimension_names, file_key
 from rollwright.car.file import load_toml, parse_car, read_car
 from rollwright.car.model import Car, Station
 from rollwright.car.write import save_text, updated_text
-from rollwright.errors import FileUnwritable, InputError, MissingReference
+from rollwright.errors import FileUnwritable, InputError, MissingReference, OutOfRange, ReadingUnusable, echo
 from rollwright.geometry.spread import Spread, spread_of
 from rollwright.geometry.stance import Stance, stance
+from rollwright.quantity import Contribution
 from rollwright.units import System
 
 if TYPE_CHECKING:
@@ -38,6 +40,10 @@ __all__ = [
 ]
 
 
+_FITTED = "fitted so that the car sits as it was read"
+"""Remark behind what no caliper has measured."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stood:
     """Where a car sits: the `car`, its `stance`, its `spread` and the `assumed` keys that it rests on."""
@@ -46,6 +52,11 @@ class Stood:
     stance: Stance
     spread: Mapping[str, Spread]
     assumed: tuple[str, ...]
+
+    @property
+    def weights(self) -> Mapping[str, float]:
+        """Largest share of each file key in what level, drift and rail leave open."""
+        return _weights(self.car, [spread.budget for spread in self.spread.values()])
 
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
@@ -66,6 +77,11 @@ class Advised:
     hand: Hand
     advice: Advice
 
+    @property
+    def weights(self) -> Mapping[str, float]:
+        """Largest share of each file key in what level, drift and rail leave open."""
+        return _weights(self.car, list(self.advice.estimate.budgets.values()))
+
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
         return {"name": self.car.name, **self.advice.as_json()}
@@ -82,6 +98,15 @@ class Demo:
     advised: Advised
     car_file: Path
     readings_file: Path
+
+
+def _weights(car: Car, budgets: Sequence[tuple[Contribution, ...]]) -> Mapping[str, float]:
+    names = frozenset(dimension_names())
+    found: dict[str, float] = {}
+    for part in (part for budget in budgets for part in budget if part.name in names):
+        key = file_key(car, part.name)
+        found[key] = max(found.get(key, 0.0), part.share)
+    return found
 
 
 def stand(path: str | os.PathLike[str]) -> Stood:
@@ -102,6 +127,24 @@ def stand(path: str | os.PathLike[str]) -> Stood:
     except InputError as error:
         raise error.at(file=Path(path).name) from None
     return Stood(car=car, stance=found, spread=spread_of(car, found), assumed=assumed_for_stance(car))
+
+
+def _check_readable(car: Car) -> None:
+    """Refuse a car whose drift or place on the rail cannot be read at all, and say which and why."""
+    found = stance(car)
+    if found.rail_offset is None:
+        raise OutOfRange(
+            f"the dominant {car.dominant.words} wheel stands above the rail of "
+            f"{car.rail.height.value * 1e3:g} mm",
+            mend="check rail.height and the hole heights",
+            key="rail.height",
+        )
+    if found.drift.lateral is None:
+        raise OutOfRange(
+            f"the car turns too sharply to run the {car.board.length.value * 1e3:g} mm board to its end",
+            mend="check the sweep, bend and clock of the front axle",
+            key=f"stations.{car.dominant.value}",
+        )
 
 
 def next_moves(
@@ -140,14 +183,23 @@ def next_moves(
         for reading in found.readings
     ]
     blame = Path(taken[-1][0]).name if len(taken) == 1 else Path(path).name
+    for file, found in taken:
+        if found.car and found.car.casefold() != car.name.casefold():
+            raise ReadingUnusable(
+                f"these readings are of {echo(found.car)}, and the car file describes {echo(car.name)}",
+                mend="name the files that belong together, or mend the name",
+                file=Path(file).name,
+                key="car",
+            )
     try:
-        stance(car)
+        _check_readable(car)
     except InputError as error:
         raise error.at(file=Path(path).name) from None
     try:
         advice = advise(car, all_readings, hand=hand, system=system)
     except InputError as error:
-        raise error.at(file=blame) from None
+        # What names no reading is said of the car.
+        raise error.at(file=blame if "reading" in error.key else Path(path).name) from None
     return Advised(car=car, text=text, hand=hand, advice=advice)
 
 
@@ -162,12 +214,11 @@ def save_after(advised: Advised, path: str | os.PathLike[str]) -> None:
         MissingReference: a move bends an axle that the file shares between wheels.
         FileUnwritable: the file is there already, or cannot be written.
     """
-    from rollwright.car.dimensions import dimension_kind, file_key  # noqa: PLC0415
     from rollwright.setup.written import written_dimensions  # noqa: PLC0415 - brings numpy
 
     car = advised.car
     written = written_dimensions(car, advised.advice.estimate, advised.advice.plan, hand=advised.hand)
-    for name in written:
+    for name in written.moved:
         station, _, last = name.partition(".")
         shared = [other for other in Station if car.corners[other].axle == car.corners[Station(station)].axle]
         if last == "bend" and len(shared) > 1:
@@ -176,9 +227,14 @@ def save_after(advised: Advised, path: str | os.PathLike[str]) -> None:
                 mend=f'write a new [axles.NAME] and set axle = "NAME" under [stations.{station}]',
                 key=file_key(car, name),
             )
-    changes = {file_key(car, name): quantity for name, quantity in written.items()}
-    kinds = {file_key(car, name): dimension_kind(name) for name in written}
-    save_text(path, updated_text(advised.text, changes, kinds=kinds))
+    every = {**written.moved, **written.fitted}
+    text = updated_text(
+        advised.text,
+        {file_key(car, name): quantity for name, quantity in every.items()},
+        kinds={file_key(car, name): dimension_kind(name) for name in every},
+        remarks={file_key(car, name): _FITTED for name in written.fitted},
+    )
+    save_text(path, text)
 
 
 def new_car(path: str | os.PathLike[str], *, name: str) -> None:

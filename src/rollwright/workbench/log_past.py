@@ -1,0 +1,138 @@
+"""Use cases of what was entered before: shown, and taken back."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rollwright.bench import CarStarted, Recorded, Store, Withdrawn
+from rollwright.bench.refusals import EntryRefused
+from rollwright.errors import InputError
+from rollwright.workbench.log import (
+    Entered,
+    Stamp,
+    append,
+    entry_json,
+    folded,
+    known_car,
+    open_log,
+    proposed,
+    rolled_in,
+)
+
+if TYPE_CHECKING:
+    from rollwright.bench.fold import Folded
+
+__all__ = ["History", "history", "undo", "withdrawals"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Entries of a log in their order, and for each withdrawn one the entry that withdrew it, by number."""
+
+    entries: tuple[Recorded, ...]
+    withdrawn: Mapping[int, int]
+
+    def as_json(self) -> dict[str, object]:
+        """Return it as plain data in SI units."""
+        return {
+            "entries": [
+                {**entry_json(entry), "withdrawn_by": self.withdrawn.get(entry.seq)} for entry in self.entries
+            ]
+        }
+
+
+def undo(log: str | os.PathLike[str], car: str, number: int | None, *, reason: str, stamp: Stamp) -> Entered:
+    """Withdraw an entry by a new one; both stay in the log.
+
+    Args:
+        log: path of the log.
+        car: the car's id.
+        number: which entry; None takes the car's last one that counts.
+        reason: why.
+        stamp: who and when.
+
+    Returns:
+        The withdrawal, the withdrawn entry, and how the gates stand without it.
+
+    Raises:
+        InputError: the entry cannot be withdrawn, or the log cannot be written; nothing was entered.
+    """
+    with open_log(log) as store:
+        name = known_car(store, car)
+        entries = list(store.events(name))
+        about = _withdrawable(store, name, entries, number)
+        event = Withdrawn(entry=about.id, reason=reason)
+        trial = proposed(event, car=name, stamp=stamp, seq=store.head()[0] + 1)
+        found: Folded | None = None
+        try:
+            found = folded(store, [*entries, trial])
+        except InputError:
+            # A log that does not add up must be mendable, one entry after the other.
+            if _adds_up(store, entries):
+                raise
+        entry = append(store, event, car=name, stamp=stamp)
+    rolled = "" if found is None else rolled_in(entries, found)
+    return Entered(entry=entry, found=found, rolled=rolled, about=about)
+
+
+def _adds_up(store: Store, entries: Sequence[Recorded]) -> bool:
+    try:
+        folded(store, entries)
+    except InputError:
+        return False
+    return True
+
+
+def _withdrawable(store: Store, car: str, entries: Sequence[Recorded], number: int | None) -> Recorded:
+    gone = withdrawals(entries)
+    if number is None:
+        open_to_it = [
+            entry
+            for entry in entries
+            if entry.seq not in gone and not isinstance(entry.event, (CarStarted, Withdrawn))
+        ]
+        if not open_to_it:
+            raise EntryRefused(
+                "nothing but its start counts", mend="there is nothing to undo", file=store.name, key=car
+            )
+        return open_to_it[-1]
+    found = next((entry for entry in entries if entry.seq == number), None)
+    problem, mend = "", f"see: rollwright log show {car}"
+    if found is None:
+        problem = "this is no entry of this car"
+    elif isinstance(found.event, CarStarted):
+        problem, mend = "the start of a car is never undone", "retire the car instead"
+    elif isinstance(found.event, Withdrawn):
+        problem, mend = "an undo cannot be undone", "enter what was withdrawn anew"
+    elif number in gone:
+        problem = f"it is withdrawn already, by entry {gone[number]}"
+    if found is None or problem:
+        raise EntryRefused(problem, mend=mend, file=store.name, key=f"{car} entry {number}")
+    return found
+
+
+def withdrawals(entries: Sequence[Recorded]) -> dict[int, int]:
+    """Return the numbers of withdrawn entries, each with the number of the entry that withdrew it."""
+    by_id = {entry.event.entry: entry.seq for entry in entries if isinstance(entry.event, Withdrawn)}
+    return {entry.seq: by_id[entry.id] for entry in entries if entry.id in by_id}
+
+
+def history(log: str | os.PathLike[str], car: str | None = None) -> History:
+    """Return what is in a log.
+
+    Args:
+        log: path of the log.
+        car: only this car's entries; None returns all.
+
+    Returns:
+        The entries, newest last.
+
+    Raises:
+        InputError: there is no such log or car, or the log is damaged.
+    """
+    with open_log(log) as store:
+        entries = tuple(store.events(None if car is None else known_car(store, car)))
+    return History(entries=entries, withdrawn=withdrawals(entries))
