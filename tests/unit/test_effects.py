@@ -150,6 +150,12 @@ def test_an_axle_that_is_bent_past_straight_points_the_other_way() -> None:
     assert mean(found, "front_left.bend") == pytest.approx(1.0 * DEG)
     turned = mean(found, "front_left.clock") - value_of(lark(), "front_left.clock")
     assert abs(turned) == pytest.approx(math.pi)
+    # More bend then is less of this one: what went along with it goes against it now.
+    start = known()
+    start.prior.root[AT["front_left.bend"]] = 0.0
+    start.prior.root[AT["front_left.bend"], 0], start.prior.root[AT["front_left.cant"], 0] = 1e-3, 1e-3
+    found = after(Bend(station=FL, asked=-4.0 * DEG), start=start)
+    assert found.prior.root[AT["front_left.bend"], 0] == -found.prior.root[AT["front_left.cant"], 0] == -1e-3
 
 
 def test_a_straight_axle_that_is_bent_gets_a_clock_to_be_unsure_of() -> None:

@@ -27,9 +27,8 @@ from rollwright.car.model import Station
 from rollwright.errors import InputError
 from rollwright.geometry.stance import stance
 from rollwright.setup.reading_keys import ReadingKind
-from rollwright.setup.readings import Reading
 
-from .cars import changed, lark, reading
+from .cars import changed, lark
 from .fold_bench import (
     DEG,
     FRONT_LEFT,
@@ -57,15 +56,6 @@ def slug(x: float, y: float = 0.0) -> PartFitted:
 
 OTHER_WHEEL = slug(118.0, -10.0)
 TIPS = slug(-300.0)
-
-
-def shown(level: float, drift: float, rail: float) -> tuple[Reading, ...]:
-    """Return the readings of `evening` as the estimate takes them [mm]."""
-    return (
-        reading(ReadingKind.HEIGHT_DIFFERENCE, level * MM, 0.02 * MM),
-        reading(ReadingKind.DRIFT, drift * MM, 1.0 * MM),
-        reading(ReadingKind.RAIL_OFFSET, rail * MM, 0.02 * MM),
-    )
 
 
 def of(found: Folded, gate: Gate) -> Standing:
