@@ -18,7 +18,7 @@ from rollwright.car.model import Point
 from rollwright.errors import CarCannotRest
 from rollwright.geometry import Stance, stance
 from rollwright.geometry.many import Stances, dimension_values, stances
-from rollwright.geometry.stance import tripods
+from rollwright.geometry.tripod import tripods
 from rollwright.quantity import Quantity, Source
 from rollwright.units import Kind
 

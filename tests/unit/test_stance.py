@@ -10,7 +10,7 @@ from rollwright.car import Car, Seat, Station, parse_car
 from rollwright.errors import CarCannotRest, DriftUndefined
 from rollwright.geometry import Stance, camber_of, stance, steer_of
 from rollwright.geometry.mass import centre_of_mass, mass_of
-from rollwright.geometry.stance import pose_at, tripods
+from rollwright.geometry.tripod import pose_at, tripods
 
 DEG = math.pi / 180.0
 MM = 1e-3

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rollwright.car.model import Car, Point, Seat, Station
 from rollwright.geometry.mass import hole_centre
-from rollwright.geometry.stance import pose_at
+from rollwright.geometry.tripod import pose_at
 from rollwright.quantity import Quantity
 
 __all__ = ["Item", "Ledger", "ledger_of"]

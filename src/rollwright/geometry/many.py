@@ -52,7 +52,7 @@ class Stances:
         watched: rear contacts to the front hole line, along the car, (n,).
         drift: (n,); NaN where the car turns too sharply to reach the board's end.
         rail_offset: of the dominant wheel, (n,).
-        carrying: index into `geometry.stance.tripods` of the wheels that carry, (n,); -1 where the car
+        carrying: index into `geometry.tripod.tripods` of the wheels that carry, (n,); -1 where the car
             tips over, and then nothing else of that row means anything.
     """
 

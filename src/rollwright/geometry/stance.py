@@ -10,19 +10,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from rollwright.car.model import Car, Seat, Station
-from rollwright.errors import CarCannotRest, DriftUndefined
-from rollwright.geometry.axle import WheelPose, wheel_pose
+from rollwright.errors import DriftUndefined
+from rollwright.geometry.axle import WheelPose
 from rollwright.geometry.drift import curvature, drift_over
-from rollwright.geometry.mass import centre_of_mass
 from rollwright.geometry.rail import Nearest, innermost
-from rollwright.geometry.rest import Plane, Tread, contact_point, rest_on
+from rollwright.geometry.rest import Plane, contact_point
 from rollwright.geometry.seat import InferredSeat, infer_seat
+from rollwright.geometry.tripod import attitude, pose_at, rest_of, tread_of
 from rollwright.geometry.vector import Vector, rotate
 
-__all__ = ["Drift", "Stance", "StationStance", "camber_of", "pose_at", "stance", "steer_of"]
+__all__ = ["Drift", "Stance", "StationStance", "camber_of", "stance", "steer_of"]
 
 _ON_THE_GROUND = 1e-12
-_ON_THE_EDGE = 1e-9
 _SEAT_ROUNDS = 6
 
 
@@ -164,136 +163,6 @@ def steer_of(axis: Vector, *, side: int) -> float:
     return -side * math.atan2(axis[0], side * axis[1]) + 0.0
 
 
-def pose_at(car: Car, station: Station, *, seat: Seat, hangs: bool = False) -> WheelPose:
-    """Return where a car's wheel is, in the body frame.
-
-    Args:
-        car: the car.
-        station: which wheel.
-        seat: where in its play the wheel runs.
-        hangs: False for a wheel that carries, True for one that hangs from its axle.
-
-    Returns:
-        The wheel's pose.
-    """
-    corner, wheel, axle = car.corners[station], car.wheel_at(station), car.axle_at(station)
-    ahead = car.body.wheelbase.value if station.is_front else 0.0
-    return wheel_pose(
-        side=station.side,
-        hole=(
-            ahead + corner.offset.value,
-            station.side * (car.body.width.value / 2.0 - corner.relief.value),
-            corner.hole_height.value,
-        ),
-        cant=corner.cant.value,
-        sweep=corner.sweep.value,
-        bend=axle.bend.value,
-        clock=corner.clock.value,
-        bend_at=axle.bend_at.value,
-        hub=corner.washer.value + seat.share_of_play * corner.play.value,
-        reach=wheel.hub_projection.value + wheel.tread_width.value / 2.0,
-        slack=wheel.bore.value - axle.shank.value,
-        hangs=hangs,
-    )
-
-
-def _tread(car: Car, station: Station, pose: WheelPose) -> Tread:
-    wheel = car.wheel_at(station)
-    return Tread(pose, wheel.diameter.value / 2.0, wheel.tread_width.value / 2.0)
-
-
-def tripods(dominant: Station) -> tuple[tuple[Station, Station, Station], ...]:
-    """Return the four sets of three wheels that might carry the car, the intended one first.
-
-    Args:
-        dominant: the front station meant to carry.
-
-    Returns:
-        Stations in the order rear left, rear right, front left, front right, less one each: less the
-        raised wheel, less the dominant, then less either rear wheel.
-    """
-    spare = (dominant.opposite, dominant, Station.REAR_LEFT, Station.REAR_RIGHT)
-    first, second, third, fourth = (
-        tuple(station for station in Station if station is not left_out) for left_out in spare
-    )
-    return (_three(first), _three(second), _three(third), _three(fourth))
-
-
-def _three(stations: tuple[Station, ...]) -> tuple[Station, Station, Station]:
-    return (stations[0], stations[1], stations[2])
-
-
-def _holds(
-    point: Vector, corners: tuple[Vector, Vector, Vector], rows: tuple[Vector, Vector, Vector]
-) -> bool:
-    """Return whether a point lies above the triangle, edge included, seen along the ground's vertical."""
-    p = rotate(rows, point)
-    a, b, c = (rotate(rows, corner) for corner in corners)
-    crossings = [
-        (end[0] - start[0]) * (p[1] - start[1]) - (end[1] - start[1]) * (p[0] - start[0])
-        for start, end in ((a, b), (b, c), (c, a))
-    ]
-    # Twice an area over a span is a distance: a nanometre beyond an edge still counts as on it.
-    edge = _ON_THE_EDGE * max(abs(b[0] - a[0]) + abs(b[1] - a[1]), abs(c[0] - a[0]) + abs(c[1] - a[1]))
-    return all(value >= -edge for value in crossings) or all(value <= edge for value in crossings)
-
-
-def _rest(
-    car: Car, poses: Mapping[Station, WheelPose]
-) -> tuple[Plane, tuple[Station, Station, Station], Vector]:
-    mass_centre = centre_of_mass(car, poses)
-    treads = {station: _tread(car, station, pose) for station, pose in poses.items()}
-    for carrying in tripods(car.dominant):
-        try:
-            plane = rest_on([treads[station] for station in carrying])
-        except CarCannotRest:
-            continue
-        (spare,) = (station for station in Station if station not in carrying)
-        if plane.height(contact_point(treads[spare], up=plane.up)) < -_ON_THE_GROUND:
-            continue
-        a, b, c = (contact_point(treads[station], up=plane.up) for station in carrying)
-        if _holds(mass_centre, (a, b, c), attitude(plane)):
-            return plane, carrying, mass_centre
-    raise _why_not(mass_centre, poses)
-
-
-def _why_not(mass_centre: Vector, poses: Mapping[Station, WheelPose]) -> CarCannotRest:
-    """Return why no three wheels hold a car: it tips over, or it rocks about a diagonal."""
-    flat = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-    rl, rr, fl, fr = (poses[station].centre for station in Station)
-    side = "left" if mass_centre[1] >= 0.0 else "right"
-    where = (
-        f"it lies {abs(mass_centre[0]) * 1e3:.1f} mm {'ahead of' if mass_centre[0] >= 0.0 else 'behind'} "
-        f"the rear hole line and {abs(mass_centre[1]) * 1e3:.1f} mm {side} of the centre line"
-    )
-    if _holds(mass_centre, (rl, rr, fl), flat) or _holds(mass_centre, (rr, fl, fr), flat):
-        return CarCannotRest(
-            f"the centre of mass balances on two diagonal wheels, so the car rocks: {where}",
-            mend="move weight toward the rear axle, or raise the front wheel that should not carry",
-            key="body.centre_of_mass",
-        )
-    return CarCannotRest(
-        f"the car tips over, for no three wheels hold the centre of mass between them: {where}",
-        mend="check body.centre_of_mass, the weights' positions and the wheelbase",
-        key="body.centre_of_mass",
-    )
-
-
-def attitude(plane: Plane) -> tuple[Vector, Vector, Vector]:
-    """Return the rows of the rotation from body to track frame: pitch (nose up) after roll (left up).
-
-    Args:
-        plane: the ground as seen from the body.
-
-    Returns:
-        `Ry(pitch) Rx(roll)`, without yaw.
-    """
-    sine = plane.up[0]
-    cosine = math.sqrt(1.0 - sine * sine)
-    cos_roll, sin_roll = plane.up[2] / cosine, plane.up[1] / cosine
-    return ((cosine, -sine * sin_roll, -sine * cos_roll), (0.0, cos_roll, -sin_roll), plane.up)
-
-
 def _first_seats(car: Car) -> dict[Station, InferredSeat]:
     """Guess the seats from the car lying flat, as the start of the search."""
     seats = {}
@@ -371,7 +240,7 @@ def _with_seats(found: Stance, seats: Mapping[Station, InferredSeat]) -> Stance:
 
 def _stance(car: Car, seats: Mapping[Station, InferredSeat]) -> Stance:
     poses = {station: pose_at(car, station, seat=seats[station].seat) for station in Station}
-    plane, carrying, mass_centre = _rest(car, poses)
+    plane, carrying, mass_centre = rest_of(car, poses)
     rows = attitude(plane)
     stations = {
         station: _station(car, station, poses[station], plane, rows, seats[station]) for station in Station
@@ -414,7 +283,7 @@ def _station(
     rows: tuple[Vector, Vector, Vector],
     seat: InferredSeat,
 ) -> StationStance:
-    tread = _tread(car, station, pose)
+    tread = tread_of(car, station, pose)
     lowest = contact_point(tread, up=plane.up)
     clearance = plane.height(lowest)
     if abs(clearance) < _ON_THE_GROUND:

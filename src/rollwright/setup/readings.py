@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import math
 import os
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +31,7 @@ from rollwright.setup.reading_keys import (
     ReadingKind,
     keys_of,
 )
+from rollwright.setup.said import with_sign
 from rollwright.units import Kind, parse, parse_sided, show
 
 __all__ = ["DEFAULT_UNCERTAINTY", "Reading", "ReadingKind", "Readings", "parse_readings", "read_readings"]
@@ -207,37 +207,11 @@ def _reading(row: Mapping[str, Any], number: int) -> Reading:
     )
 
 
-_SIGNS = {
-    ReadingKind.HEIGHT_DIFFERENCE: re.compile(
-        r"\s*(?:nose|front)?\s*(?:(high|up)|(low|down))\s*$", re.IGNORECASE
-    ),
-    ReadingKind.RAIL_OFFSET: re.compile(r"\s*(?:(off(?: the rail)?)|(too far in|in))\s*$", re.IGNORECASE),
-}
-_SIGNS[ReadingKind.BLOCK_OFFSET] = _SIGNS[ReadingKind.RAIL_OFFSET]
-
-
-def _with_sign(written: Any, kind: ReadingKind) -> Any:
-    """Return a text such as `7.9 thou nose low` with its sign in front, as the other numbers have it."""
-    pattern = _SIGNS.get(kind)
-    if pattern is None or not isinstance(written, str):
-        return written
-    match = pattern.search(written)
-    before = "" if match is None else written[: match.start()].strip()
-    # "12 in" is twelve inches: the last word is a unit where nothing but a number stands before it.
-    if match is None or not re.search(r"[a-zA-Z\"′″'°]", before):
-        return written
-    if before[:1] in "+-−":
-        raise UnreadableQuantity(
-            f"{echo(written)} has a sign and a word for it", mend="write the one or the other"
-        )
-    return before if match[1] else f"-{before}"
-
-
 def _value(
     written: Any, *, unit: Kind, at: str, sided: bool = False, kind: ReadingKind | None = None
 ) -> float:
     try:
-        written = written if kind is None else _with_sign(written, kind)
+        written = written if kind is None else with_sign(written, kind)
         value = parse_sided(written, kind=unit) if sided else parse(written, kind=unit)
     except UnreadableQuantity as error:
         raise error.at(key=at) from None
