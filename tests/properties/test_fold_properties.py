@@ -321,8 +321,10 @@ def test_readings_of_one_state_may_come_in_any_order(
     one, other = folded(*readings).estimate, folded(*(readings[index] for index in order)).estimate
     assert one is not None
     assert other is not None
-    assert other.gates == pytest.approx(one.gates, abs=1e-9)
-    # The search for the mode stops by its step in standard uncertainties, so it is judged in them.
+    # The search for the mode stops once the sum of squares changes by less than 1e-10 of itself, which
+    # leaves the mode open by the root of that, 1e-5, in standard uncertainties; it is judged in them.
+    spread = np.sqrt(np.diag(one.gate_covariance))
+    assert other.gates / spread == pytest.approx(one.gates / spread, abs=1e-5)
     scale = np.where(one.deviations > 0.0, one.deviations, 1.0)
-    assert other.values / scale == pytest.approx(one.values / scale, abs=2e-7)
+    assert other.values / scale == pytest.approx(one.values / scale, abs=1e-5)
     assert math.isclose(other.misfit_probability, one.misfit_probability, rel_tol=1e-6, abs_tol=1e-12)

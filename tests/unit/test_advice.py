@@ -164,7 +164,9 @@ def test_what_the_block_was_corrected_by_is_shown() -> None:
     assert where == "reading 3 (block offset)"
     # Reading and correction make the rail offset, as far as the reading decides it.
     spread = math.sqrt(advice.estimate.gate_covariance[2, 2])
-    total = 1.2 * MM + advice.block_corrections[where]
+    correction, uncertainty = advice.block_corrections[where]
+    assert 0.0 < uncertainty < 0.3 * MM
+    total = 1.2 * MM + correction
     assert abs(float(advice.estimate.gates[2]) - total) < 3.0 * spread
     assert finite(as_read(advice))
 

@@ -147,6 +147,13 @@ def test_a_pin_that_is_not_quite_straight_is_not_straightened_in_silence() -> No
 # Wood.
 
 
+def test_a_body_that_is_to_be_drilled_anew_keeps_its_wood() -> None:
+    _, plan = plan_for(heron(), three_readings(0.5 * MM, -0.12, 1.04 * MM))
+    assert {each.gate for each in plan.cannot} == {"steer"}
+    assert MoveKind.RELIEF not in kinds(plan)
+    assert any("Leave the wood" in note for note in plan.notes)
+
+
 def test_a_relief_that_would_leave_too_little_wood_is_refused() -> None:
     readings = three_readings(0.0, -0.07, 31.8 * MM)
     found, plan = plan_for(changed(lark(), {"body.width": 110.0 * MM}), readings)

@@ -95,10 +95,10 @@ def show_advice(page: Page, found: workbench.Advised) -> None:
     page.gap()
     for note in (*advice.plan.notes, *advice.estimate.notes):
         page.prose(note, first="- ", rest="  ")
-    for where, correction in advice.block_corrections.items():
+    for where, (correction, spread) in advice.block_corrections.items():
         page.prose(
-            f"{where}: {page.length(correction)} was added to turn it into a rail offset (on the block "
-            "the wheels hang, and they touch anywhere on its height).",
+            f"{where}: {page.length(correction, spread)} was added to turn it into a rail offset (on the "
+            "block the wheels hang, and they touch anywhere on its height).",
             first="- ",
             rest="  ",
         )

@@ -43,7 +43,8 @@ class Advice:
         plan: the moves.
         instructions: the same in words, in the same order.
         measure_next: the single reading that would narrow the verdicts most.
-        block_corrections: what the model added to each reading on the centring block [m], by its name.
+        block_corrections: what the model added to each reading on the centring block, and its standard
+            uncertainty [m], by the reading's name.
         warnings: readings that disagree, wheels that carry where they should not.
         suspects: names of the readings that look like a slip of the pen.
         assumed: keys of the assumed values that all this rests on.
@@ -56,7 +57,7 @@ class Advice:
     plan: Plan
     instructions: tuple[Instruction, ...]
     measure_next: NextReading
-    block_corrections: Mapping[str, float]
+    block_corrections: Mapping[str, tuple[float, float]]
     warnings: tuple[str, ...]
     suspects: tuple[str, ...]
     assumed: tuple[str, ...]
@@ -104,7 +105,10 @@ class Advice:
             "warnings": list(self.warnings),
             "suspects": list(self.suspects),
             "measure_next": self.measure_next.as_json(),
-            "block_corrections": dict(self.block_corrections),
+            "block_corrections": {
+                where: {"value": value, "uncertainty": uncertainty}
+                for where, (value, uncertainty) in self.block_corrections.items()
+            },
             "misfit_probability": estimate.misfit_probability,
             "seats": {station.value: seat.value for station, seat in estimate.seats.items()},
             "assumed": list(self.assumed),
@@ -207,7 +211,7 @@ def advise(
             system=system,
         ),
         block_corrections={
-            reading.where: bench.block_correction(found.values, reading)
+            reading.where: bench.block_correction(found.values, found.root, reading)
             for reading in readings
             if reading.kind is ReadingKind.BLOCK_OFFSET
         },

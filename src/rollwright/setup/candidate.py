@@ -144,15 +144,27 @@ class Maker:
         Returns:
             The whole set of moves, None where the car could not be read in that setting.
         """
-        bare = self.outcome(setting, moved)
-        if bare is None:
-            return None
-        untrimmed = Candidate(setting=setting, moved=moved, outcome=bare, notes=notes, cannot=cannot)
-        if bare.probabilities[2] >= CONFIDENCE:
-            return untrimmed
+        bare = self.untrimmed(setting, moved, notes=notes, cannot=cannot)
+        if bare is None or bare.outcome.probabilities[2] >= CONFIDENCE:
+            return bare
         if not self.told()[2]:
-            return replace(untrimmed, notes=(*notes, _READ_THE_RAIL))
-        return self._with_trim(untrimmed)
+            return replace(bare, notes=(*notes, _READ_THE_RAIL))
+        return self._with_trim(bare)
+
+    def untrimmed(
+        self,
+        setting: Setting,
+        moved: frozenset[MoveKind],
+        *,
+        notes: tuple[str, ...],
+        cannot: tuple[Cannot, ...] = (),
+    ) -> Candidate | None:
+        """Return bend, clock and shims as they are, with no trim; arguments and return as for `finish`."""
+        setting = replace(setting, trim=0.0)
+        outcome = self.outcome(setting, moved)
+        if outcome is None:
+            return None
+        return Candidate(setting=setting, moved=moved, outcome=outcome, notes=notes, cannot=cannot)
 
     def _with_trim(self, untrimmed: Candidate) -> Candidate | None:
         """Return a set of moves with the trim that brings the rail offset to its target."""

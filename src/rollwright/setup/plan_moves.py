@@ -55,6 +55,8 @@ _TRIM_COMES_LAST = (
     "Level and steer come before the trim, and they are not known well enough yet; read them first."
 )
 
+_KEEP_THE_WOOD = "Leave the wood until the hole steers as it should; sanding for the rail comes after that."
+
 _CLOSE_CALL = (
     "After these moves it is a close call where a wheel runs in its play; watch it roll, give its seat in "
     "the file and read again."
@@ -321,6 +323,9 @@ def _joint(maker: Maker, present: Setting) -> Candidate | None:
         moved |= {MoveKind.SHIM}
     by = base.bend - present.bend
     if not bench.car.bent_axles:
+        if any(each.gate == "steer" for each in plan.cannot):
+            # A body that is to be drilled anew keeps its wood.
+            return maker.untrimmed(base, moved, notes=(*notes, _KEEP_THE_WOOD), cannot=plan.cannot)
         return maker.finish(replace(base, trim=0.0), moved, notes=notes, cannot=plan.cannot)
     if abs(by) < hand.bend:
         if abs(by) > _BEND_GRID:

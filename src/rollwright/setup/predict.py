@@ -195,19 +195,28 @@ class Bench:
         gap: NDArray[np.float64] = distance * (np.tan(angle) - np.tan(reading.against))
         return gap
 
-    def block_correction(self, values: NDArray[np.float64], reading: Reading) -> float:
+    def block_correction(
+        self, values: NDArray[np.float64], root: NDArray[np.float64], reading: Reading
+    ) -> tuple[float, float]:
         """Return the rail offset less the block offset that the model gives for the same car [m].
 
         Args:
             values: the car's dimensions, shape (p,).
+            root: what is not known of them, (p, q).
             reading: the reading on the block.
 
         Returns:
-            What must be added to the reading on the block to have the rail offset.
+            What must be added to the reading on the block to have the rail offset, and its standard
+            uncertainty.
         """
-        row = values[None, :]
-        rail = stances(self.car, row, seats=self.seats).rail_offset
-        return float((rail - self._block_offset(reading, row))[0])
+
+        def correction(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+            rail = stances(self.car, rows, seats=self.seats).rail_offset
+            difference: NDArray[np.float64] = rail - self._block_offset(reading, rows)
+            return difference[:, None]
+
+        value, slopes = derivatives(correction, values, root.T)
+        return float(value[0]), float(np.sqrt(np.sum(slopes**2)))
 
 
 def _drift(reading: Reading, values: NDArray[np.float64], found: Stances) -> NDArray[np.float64]:
