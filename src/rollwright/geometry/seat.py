@@ -11,6 +11,7 @@ __all__ = ["InferredSeat", "infer_seat"]
 
 _TRUE = 1e-6
 _CLOSE = 3.0
+_WORTH_SAYING = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def infer_seat(*, slope: float, toe_in: float, carried: bool) -> InferredSeat:
     by_toe = "it toes in" if toe_in > 0.0 else "it toes out"
     opposed = slope * toe_in > 0.0
     small, large = sorted((abs(slope), abs(toe_in)))
-    if not opposed and min(abs(slope), abs(toe_in)) > _TRUE:
+    if not opposed and small > max(_TRUE, _WORTH_SAYING * large):
         return InferredSeat(seat, f"{by_slope} and {by_toe}")
     reason = by_slope if abs(slope) >= abs(toe_in) else by_toe
     if opposed and math.isfinite(large) and large < _CLOSE * small:
