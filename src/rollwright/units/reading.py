@@ -190,13 +190,15 @@ def _fraction(match: re.Match[str], written: str) -> Fraction:
         raise _refusal(written, "divides by zero", "write a fraction such as 3/8")
     if match["whole"] and top >= bottom:
         raise _refusal(written, "adds a fraction of one or more to a whole number", "write it such as 1 3/4")
-    if not match["whole"] and top > bottom:
-        whole, rest = divmod(top, bottom)
-        meant = f"{whole} {rest}/{bottom}" if rest else f"{whole}"
+    first, rest = match["top"][:1], match["top"][1:]
+    if not match["whole"] and top > bottom and rest and int(rest) < bottom:
+        # 115/16 may be a fraction or have lost the space of 1 15/16, and nobody can tell which.
+        over, left = divmod(top, bottom)
+        either = f"{over} {left}/{bottom}" if left else f"{over}"
         raise _refusal(
             written,
-            "is a fraction of more than one",
-            f'write "{meant}" with its unit, unless a space got lost',
+            "may have lost a space",
+            f'write "{first} {int(rest)}/{bottom}" or "{either}", with its unit',
         )
     return _negative(match["sign"]) * (int(match["whole"] or 0) + Fraction(top, bottom))
 
