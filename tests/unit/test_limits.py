@@ -147,6 +147,17 @@ def test_a_pin_that_is_not_quite_straight_is_not_straightened_in_silence() -> No
 # Wood.
 
 
+def test_who_is_asked_for_shims_is_told_why_bending_would_not_do() -> None:
+    _, plan = plan_for(
+        changed(lark(), {"front_left.hole_height": 8.6 * MM}), three_readings(0.75 * MM, -0.086, 0.8 * MM)
+    )
+    assert kinds(plan)[0] is MoveKind.SHIM
+    assert plan.outcome.probabilities[0] > 0.95
+    (cannot,) = plan.cannot
+    assert cannot.gate == "level"
+    assert "bent the other way" in cannot.reason
+
+
 def test_a_body_that_is_to_be_drilled_anew_keeps_its_wood() -> None:
     _, plan = plan_for(heron(), three_readings(0.5 * MM, -0.12, 1.04 * MM))
     assert {each.gate for each in plan.cannot} == {"steer"}

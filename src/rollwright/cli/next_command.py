@@ -83,7 +83,7 @@ def show_advice(page: Page, found: workbench.Advised) -> None:
         page.prose(warning, first="! ", bold=True)
     for each in advice.plan.cannot:
         page.gap()
-        how = "cannot be met" if each.gate in advice.missed else "cannot be met as it should"
+        how = "cannot be met" if each.gate in advice.missed else "cannot be met by bending alone"
         page.prose(f"{_SAYS[each.gate].capitalize()} {how}: {each.reason}.", first="! ", bold=True)
         page.prose(f"To change that: {each.change}.", first="  ")
     _moves(page, found)

@@ -238,7 +238,9 @@ def _choose(maker: Maker, now: Outcome) -> Candidate:
         off = np.abs(candidate.outcome.means - wanted)
         gross = off > np.maximum(tolerance, 2.0 * candidate.outcome.deviations)
         if candidate.outcome.joint >= best - _ABOUT_AS_WELL and not gross.any():
-            return candidate
+            # Who is asked for shims is told why bending would not do.
+            why = cannot if MoveKind.SHIM in candidate.moved else ()
+            return replace(candidate, cannot=candidate.cannot or why)
     chosen = min(candidates, key=lambda each: _off(maker, each.outcome))
     # What a set of moves cannot do is worth saying even where it is another one that comes nearest.
     return replace(chosen, cannot=chosen.cannot or cannot)
