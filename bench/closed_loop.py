@@ -20,7 +20,7 @@ from rollwright.scenario.club import file_text
 from rollwright.scenario.simulate import SimulatedCar, draw_car
 from rollwright.setup.estimate import Estimate, Prior, estimate
 from rollwright.setup.hand import Hand
-from rollwright.setup.knobs import Bench3, Setting
+from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.setup.outcome import MoveKind, Outcome, outcome_of, targets_of
 from rollwright.setup.plan_moves import Move, Plan, after_moves, plan_moves
 
@@ -40,7 +40,7 @@ class _Alone:
 
     def __init__(self, found: Estimate) -> None:
         self.found = found
-        self.bench = Bench3(car=found.car, seats=found.seats, values=found.values)
+        self.bench = AdjustableCar(car=found.car, seats=found.seats, values=found.values)
         self.present = self.bench.present()
         now = outcome_of(self.bench, self.present, root=found.root, hand=HAND, moved=frozenset())
         assert now is not None

@@ -13,7 +13,7 @@ from rollwright.car import Car, Station
 from rollwright.geometry.stance import stance
 from rollwright.scenario.simulate import SimulatedCar
 from rollwright.setup.estimate import Estimate, estimate
-from rollwright.setup.knobs import Bench3, Setting
+from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.setup.limits import within_limits
 from rollwright.setup.outcome import MoveKind
 from rollwright.setup.plan_moves import Plan, plan_moves
@@ -178,7 +178,7 @@ def test_a_relief_that_would_leave_too_little_wood_is_refused() -> None:
 
 def test_a_relief_of_a_quarter_of_the_width_is_the_most() -> None:
     found = estimate(lark())
-    bench = Bench3(car=found.car, seats=found.seats, values=found.values)
+    bench = AdjustableCar(car=found.car, seats=found.seats, values=found.values)
     most = 0.25 * 48.06 * MM
     assert within_limits(bench, Setting(down=0.0, forward=0.0, trim=-most + 1e-6)) is None
     assert within_limits(bench, Setting(down=0.0, forward=0.0, trim=-most - 1e-6)) is not None

@@ -14,7 +14,7 @@ from rollwright.car import Car, Station
 from rollwright.setup.advice import advise
 from rollwright.setup.estimate import Estimate, estimate
 from rollwright.setup.next_reading import next_reading
-from rollwright.setup.predict import GATE_QUANTITIES, Bench
+from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel
 from rollwright.setup.readings import DEFAULT_UNCERTAINTY, Reading, ReadingKind
 from rollwright.units import System
 
@@ -61,7 +61,7 @@ def candidates(found: Estimate) -> list[Reading]:
 
 def taken(car: Car, found: Estimate, extra: Reading) -> NDArray[np.float64] | None:
     """Return the gates' variances once a reading that shows just what is expected has been taken."""
-    bench = Bench(found.car, found.seats, (extra,))
+    bench = ReadingModel(found.car, found.seats, (extra,))
     shown = float(bench.predict(found.values[None, :])[0, 0])
     if abs(shown) > 100.0:
         return None
@@ -165,7 +165,7 @@ def test_a_car_without_anything_unknown_needs_no_reading_and_breaks_nothing() ->
 
 def test_a_raised_wheel_above_the_rail_is_no_reading_to_ask_for() -> None:
     found = estimate(lark())
-    bench = Bench(found.car, found.seats, candidates(found))
+    bench = ReadingModel(found.car, found.seats, candidates(found))
     shown = dict(zip(candidates(found), bench.predict(found.values[None, :])[0].tolist(), strict=True))
     chosen = next_reading(found, weights=WEIGHTS)
     for each, value in shown.items():

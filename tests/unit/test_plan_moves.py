@@ -17,7 +17,7 @@ from rollwright.geometry.stance import stance
 from rollwright.scenario.simulate import SimulatedCar
 from rollwright.setup.estimate import Estimate, estimate
 from rollwright.setup.hand import Hand
-from rollwright.setup.knobs import Bench3
+from rollwright.setup.knobs import AdjustableCar
 from rollwright.setup.outcome import MoveKind, outcome_of
 from rollwright.setup.plan_moves import Plan, after_moves, moved_dimensions, plan_moves
 from rollwright.setup.readings import Reading, ReadingKind
@@ -468,7 +468,7 @@ def test_a_weaker_gauge_never_leads_to_a_surer_result() -> None:
 
 def test_a_clumsier_hand_never_leads_to_a_surer_result() -> None:
     found = estimate(lark(), three_readings(-0.21 * MM, -0.11, 0.91 * MM))
-    bench = Bench3(car=found.car, seats=found.seats, values=found.values)
+    bench = AdjustableCar(car=found.car, seats=found.seats, values=found.values)
     setting = bench.present().bent_to(3.8 * DEG).turned_to(8.0 * DEG)
     moved = frozenset({MoveKind.BEND, MoveKind.TURN, MoveKind.RELIEF})
     last = np.zeros(3)

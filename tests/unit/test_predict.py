@@ -16,7 +16,7 @@ from rollwright.geometry.axle import hole_axis, shank_axis
 from rollwright.geometry.many import dimension_values, stances
 from rollwright.geometry.stance import Stance, stance
 from rollwright.setup.estimate import seats_at
-from rollwright.setup.predict import Bench, derivatives, gate_values
+from rollwright.setup.predict import ReadingModel, derivatives, gate_values
 from rollwright.setup.readings import Reading, ReadingKind
 
 from .cars import DEG, MM, aimed, changed, flat_car, lark, mirrored, reading
@@ -27,9 +27,9 @@ EVERY_CAR = [lark(), mirrored(lark())]
 BOTH = pytest.mark.parametrize("car", EVERY_CAR, ids=["dominant left", "dominant right"])
 
 
-def bench_of(car: Car, *readings: Reading) -> tuple[Bench, NDArray[np.float64]]:
+def bench_of(car: Car, *readings: Reading) -> tuple[ReadingModel, NDArray[np.float64]]:
     values = dimension_values(car)
-    return Bench(car, seats_at(car, values), readings), values
+    return ReadingModel(car, seats_at(car, values), readings), values
 
 
 def shown(car: Car, *readings: Reading) -> Sequence[float]:

@@ -17,7 +17,7 @@ from rollwright.quantity import Quantity, Source
 from rollwright.setup.estimate import prior_of, seats_at
 from rollwright.setup.hand import Hand
 from rollwright.setup.outcome import MoveKind
-from rollwright.setup.predict import GATE_QUANTITIES, Bench
+from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel
 from rollwright.setup.readings import Reading, ReadingKind
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ class SimulatedCar:
 
     def gates(self) -> NDArray[np.float64]:
         """Return its true height difference, drift and rail offset [m], (3,)."""
-        bench = Bench(self.car, self.seats(), [_reading(kind, 0.0) for kind in GAUGES])
+        bench = ReadingModel(self.car, self.seats(), [_reading(kind, 0.0) for kind in GAUGES])
         shown: NDArray[np.float64] = bench.predict(self.values[None, :])[0]
         return shown
 

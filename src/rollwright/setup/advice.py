@@ -18,7 +18,7 @@ from rollwright.setup.hand import Hand
 from rollwright.setup.instruction import Instruction, instruction_for
 from rollwright.setup.next_reading import NextReading, next_reading
 from rollwright.setup.plan_moves import Move, Plan, plan_moves
-from rollwright.setup.predict import GATE_QUANTITIES, GATE_READINGS, Bench
+from rollwright.setup.predict import GATE_QUANTITIES, GATE_READINGS, ReadingModel
 from rollwright.setup.readings import Reading, ReadingKind
 from rollwright.units import System
 
@@ -189,7 +189,7 @@ def advise(
         for index, gate in enumerate(GATES)
     }
     kinds = {reading.kind for reading in readings}
-    bench = Bench(found.car, found.seats, tuple(readings))
+    bench = ReadingModel(found.car, found.seats, tuple(readings))
     described, before = replace(bench, car=car), prior_of(car) if prior is None else prior
     slips = suspected_slips(described, before, system=system)
     return Advice(

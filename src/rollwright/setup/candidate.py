@@ -11,7 +11,7 @@ import numpy as np
 from rollwright.judge.verdict import CONFIDENCE
 from rollwright.setup.estimate import Estimate
 from rollwright.setup.hand import Hand
-from rollwright.setup.knobs import Bench3, Setting
+from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.setup.limits import Cannot, within_limits
 from rollwright.setup.outcome import MoveKind, Outcome, outcome_of, targets_of
 from rollwright.setup.predict import GATE_READINGS, derivatives
@@ -83,7 +83,7 @@ class Maker:
         hand: how closely the hand hits what is asked.
     """
 
-    bench: Bench3
+    bench: AdjustableCar
     estimate: Estimate
     hand: Hand
 

@@ -11,7 +11,7 @@ from rollwright.car.dimensions import dimension_kind
 from rollwright.car.model import Station
 from rollwright.geometry.stance import stance
 from rollwright.setup.estimate import Estimate, Prior
-from rollwright.setup.predict import Bench, derivatives
+from rollwright.setup.predict import ReadingModel, derivatives
 from rollwright.setup.readings import Reading, ReadingKind
 from rollwright.units import Kind, System, show
 
@@ -47,7 +47,7 @@ class _Surprise:
         return abs(self.reading.quantity.value - self.expected) / self.spread
 
 
-def _surprises(bench: Bench, prior: Prior) -> list[_Surprise]:
+def _surprises(bench: ReadingModel, prior: Prior) -> list[_Surprise]:
     owners = bench.owners()
     if not owners:
         return []
@@ -61,7 +61,7 @@ def _surprises(bench: Bench, prior: Prior) -> list[_Surprise]:
 
 
 def suspected_slips(
-    bench: Bench, prior: Prior, *, system: System = System.METRIC
+    bench: ReadingModel, prior: Prior, *, system: System = System.METRIC
 ) -> tuple[tuple[str, str], ...]:
     """Return readings that are far from what the car's file lets expect, but near it after a common slip.
 
@@ -115,7 +115,12 @@ def _on_both_sides(readings: tuple[Reading, ...]) -> list[str]:
 
 
 def doubts_about(
-    found: Estimate, *, bench: Bench, prior: Prior, slips: tuple[str, ...], system: System = System.METRIC
+    found: Estimate,
+    *,
+    bench: ReadingModel,
+    prior: Prior,
+    slips: tuple[str, ...],
+    system: System = System.METRIC,
 ) -> tuple[str, ...]:
     """Return what a builder should look at before trusting an estimate, in plain words.
 

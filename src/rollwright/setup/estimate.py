@@ -21,7 +21,7 @@ from rollwright.geometry.stance import stance
 from rollwright.quantity import Contribution, Quantity, Source
 from rollwright.setup.explain import Strain, budget_of, misfit_of, notes_of, strains_of
 from rollwright.setup.mode import Mode, Prior, mode_of, posterior
-from rollwright.setup.predict import GATE_QUANTITIES, Bench, derivatives, gate_values
+from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel, derivatives, gate_values
 from rollwright.setup.readings import Reading, ReadingKind
 
 if TYPE_CHECKING:
@@ -153,7 +153,7 @@ def estimate(car: Car, readings: Sequence[Reading] = (), *, prior: Prior | None 
     seats = seats_at(car, start.mean)
     tried: list[Mode] = []
     for _ in range(_SEAT_ROUNDS):
-        mode = mode_of(Bench(car, seats, tuple(readings)), start)
+        mode = mode_of(ReadingModel(car, seats, tuple(readings)), start)
         better = seats_at(car, _with_positive_bends(start.mean + start.root @ mode.unknowns))
         if better == seats:
             return _describe(mode, start)

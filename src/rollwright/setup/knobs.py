@@ -17,7 +17,7 @@ from rollwright.setup.predict import gate_values
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Bench3", "Setting"]
+__all__ = ["AdjustableCar", "Setting"]
 
 _INDEX = {name: index for index, name in enumerate(dimension_names())}
 _STEPS = 12
@@ -73,7 +73,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bench3:
+class AdjustableCar:
     """A car whose three gate quantities follow its setting.
 
     Attributes:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from rollwright.setup.knobs import Bench3, Setting
+from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.units import Kind, show
 
 __all__ = ["Bending", "Cannot", "bending", "within_limits"]
@@ -57,7 +57,7 @@ def _angle(value: float) -> str:
     return str(show(value, kind=Kind.ANGLE))
 
 
-def bending(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Bending:
+def bending(bench: AdjustableCar, present: Setting, targets: Mapping[int, float]) -> Bending:
     """Return the bend, clock and shims that meet all three targets, within what is allowed.
 
     Args:
@@ -103,7 +103,7 @@ def bending(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
     return Bending(setting=shimmed, cannot=(cannot,))
 
 
-def _exact(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Setting | None:
+def _exact(bench: AdjustableCar, present: Setting, targets: Mapping[int, float]) -> Setting | None:
     """Return the setting that meets all three targets, whatever it asks of the pin."""
     start = present if present.bend > 0.0 else replace(present, down=1.0 * _DEG)
     for _ in range(_STARTS):
@@ -114,7 +114,7 @@ def _exact(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Set
     return None
 
 
-def _no_bend(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Cannot:
+def _no_bend(bench: AdjustableCar, present: Setting, targets: Mapping[int, float]) -> Cannot:
     if not bench.carries(present):
         raised = bench.car.raised.words
         return Cannot(
@@ -133,7 +133,7 @@ def _no_bend(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> C
     )
 
 
-def _unbent(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Bending:
+def _unbent(bench: AdjustableCar, present: Setting, targets: Mapping[int, float]) -> Bending:
     """Level by shims and centre by trim; the steer of a straight axle is drilled, not set."""
     shimmed = bench.solve(present, knobs=("rear_shim", "trim"), targets={0: targets[0], 2: targets[2]})
     drilled = bench.solve(present, knobs=("sweep", "rear_shim", "trim"), targets=targets)
@@ -152,7 +152,7 @@ def _unbent(bench: Bench3, present: Setting, targets: Mapping[int, float]) -> Be
     return Bending(setting=present if shimmed is None else shimmed, cannot=cannot)
 
 
-def within_limits(bench: Bench3, setting: Setting) -> Cannot | None:
+def within_limits(bench: AdjustableCar, setting: Setting) -> Cannot | None:
     """Return what forbids a trim, or None.
 
     Args:

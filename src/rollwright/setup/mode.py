@@ -9,7 +9,7 @@ import numpy as np
 
 from rollwright.errors import ReadingUnusable
 from rollwright.setup.fit import least_squares_fit
-from rollwright.setup.predict import Bench, derivatives
+from rollwright.setup.predict import ReadingModel, derivatives
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -52,7 +52,7 @@ class Mode:
         slopes: whitened derivatives of the channels, (m, q).
     """
 
-    bench: Bench
+    bench: ReadingModel
     unknowns: NDArray[np.float64]
     whiten: NDArray[np.float64]
     residuals: NDArray[np.float64]
@@ -64,7 +64,7 @@ class Mode:
         return float(self.unknowns @ self.unknowns + self.residuals @ self.residuals)
 
 
-def mode_of(bench: Bench, prior: Prior) -> Mode:
+def mode_of(bench: ReadingModel, prior: Prior) -> Mode:
     """Return the most likely car.
 
     Args:
@@ -109,7 +109,7 @@ def mode_of(bench: Bench, prior: Prior) -> Mode:
     )
 
 
-def _whitener(bench: Bench) -> NDArray[np.float64]:
+def _whitener(bench: ReadingModel) -> NDArray[np.float64]:
     noise = bench.noise()
     size = np.sqrt(np.diag(noise))
     for owner, deviation in zip(bench.owners(), size, strict=True):

@@ -12,7 +12,7 @@ from rollwright.car.dimensions import dimension_kind
 from rollwright.car.model import Station
 from rollwright.quantity import Quantity, Source
 from rollwright.setup.estimate import Estimate
-from rollwright.setup.predict import GATE_QUANTITIES, Bench, derivatives
+from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel, derivatives
 from rollwright.setup.readings import DEFAULT_UNCERTAINTY, Reading, ReadingKind
 from rollwright.units import Kind, System
 
@@ -102,7 +102,7 @@ def next_reading(
         Gaussian update).
     """
     candidates = _candidates(found)
-    bench = Bench(found.car, found.seats, candidates)
+    bench = ReadingModel(found.car, found.seats, candidates)
     _, slopes = derivatives(bench.predict, found.values, found.root.T)
     # A reading that the car cannot show has an absurd slope or none; neither helps.
     slopes = np.where(np.abs(slopes) < 1.0, slopes, 0.0)

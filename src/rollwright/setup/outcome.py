@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rollwright.setup.hand import Hand
-    from rollwright.setup.knobs import Bench3, Setting
+    from rollwright.setup.knobs import AdjustableCar, Setting
 
 __all__ = ["MoveKind", "Outcome", "hand_directions", "known_after", "outcome_of", "targets_of"]
 
@@ -74,7 +74,7 @@ def targets_of(targets: Targets) -> tuple[NDArray[np.float64], NDArray[np.float6
 
 
 def hand_directions(
-    bench: Bench3, hand: Hand, moved: Collection[MoveKind], setting: Setting
+    bench: AdjustableCar, hand: Hand, moved: Collection[MoveKind], setting: Setting
 ) -> list[NDArray[np.float64]]:
     """Return one change of the dimensions for each independent error of the hand, one deviation long.
 
@@ -113,7 +113,11 @@ def hand_directions(
 
 
 def known_after(
-    bench: Bench3, *, root: NDArray[np.float64], moved: Collection[MoveKind], values: NDArray[np.float64]
+    bench: AdjustableCar,
+    *,
+    root: NDArray[np.float64],
+    moved: Collection[MoveKind],
+    values: NDArray[np.float64],
 ) -> tuple[NDArray[np.float64], frozenset[MoveKind]]:
     """Return what is not known of the dimensions once moves are made, and which of them a hand can miss by.
 
@@ -136,7 +140,7 @@ def known_after(
 
 
 def outcome_of(
-    bench: Bench3,
+    bench: AdjustableCar,
     setting: Setting,
     *,
     root: NDArray[np.float64],

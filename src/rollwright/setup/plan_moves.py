@@ -22,7 +22,7 @@ from rollwright.quantity import Quantity, Source
 from rollwright.setup.candidate import LENGTH_GRID, Candidate, Maker, rounded, wrapped
 from rollwright.setup.estimate import Estimate, seats_at
 from rollwright.setup.hand import Hand
-from rollwright.setup.knobs import Bench3, Setting
+from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.setup.limits import Cannot, bending
 from rollwright.setup.outcome import MoveKind, Outcome, hand_directions, known_after, targets_of
 
@@ -139,7 +139,7 @@ def plan_moves(estimate: Estimate, *, hand: Hand | None = None) -> Plan:
     """
     able = Hand() if hand is None else hand
     here = Maker(
-        bench=Bench3(car=estimate.car, seats=estimate.seats, values=estimate.values),
+        bench=AdjustableCar(car=estimate.car, seats=estimate.seats, values=estimate.values),
         estimate=estimate,
         hand=able,
     )
@@ -406,7 +406,7 @@ def after_moves(
         Mean, (p,), and root, (p, q): the estimate's own, with one more column for each error of the hand.
     """
     able = Hand() if hand is None else hand
-    bench = Bench3(car=estimate.car, seats=estimate.seats, values=estimate.values)
+    bench = AdjustableCar(car=estimate.car, seats=estimate.seats, values=estimate.values)
     rear = any(move.kind is MoveKind.SHIM and not move.station.is_front for move in plan.moves)
     shim = next((move.by for move in plan.moves if move.kind is MoveKind.SHIM), 0.0)
     setting = replace(bench.present(), rear_shim=shim if rear else -shim)

@@ -17,7 +17,7 @@ from rollwright.setup.readings import Reading, ReadingKind
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GATE_QUANTITIES", "GATE_READINGS", "Bench", "derivatives", "gate_values"]
+__all__ = ["GATE_QUANTITIES", "GATE_READINGS", "ReadingModel", "derivatives", "gate_values"]
 
 GATE_QUANTITIES = ("height_difference", "drift", "rail_offset")
 GATE_READINGS = (
@@ -52,7 +52,7 @@ def _trace_basis(reading: Reading) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class ReadingModel:
     """A car on the bench with the readings taken of it.
 
     Attributes:
