@@ -290,6 +290,18 @@ _READINGS = (
     _readings("unknown move of the hand", F + "[hand]\nbned = 1\n", "hand.bned", 'did you mean "bend"'),
     _readings("hand that never errs", F + "[hand]\nbend = 0\n", "hand.bend", "more than zero"),
     _readings("hand that errs without end", F + "[hand]\nbend = 1e300\n", "hand.bend", "no spread"),
+    _readings(
+        "ten thousand readings",
+        F + '[[reading]]\nkind = "rail_offset"\nvalue = 0.1\n' * 10_000,
+        "reading",
+        "10000 readings are more than 500",
+    ),
+    _reading(
+        "trace of ten thousand points",
+        f'kind = "drift"\ntrace = [{", ".join(f"[{number}, 1]" for number in range(10_000))}]',
+        "trace",
+        "10000 points are more than 500",
+    ),
     _reading(
         "reading impossible on this car",
         'kind = "rail_clearance"\nvalue = 0.1\nstation = "front_right"',

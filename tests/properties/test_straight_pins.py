@@ -42,7 +42,7 @@ def test_a_straight_pin_is_turned_from_where_it_is() -> None:
         promised += plan.outcome.probabilities
         landed += true.after(plan.moves, rng, hand=HAND).inside()
     for chance, count in zip(promised / CARS, landed, strict=True):
-        assert count >= binom.ppf(0.001, CARS, min(1.0, chance) - 0.02)
+        assert count >= binom.ppf(0.001, CARS, min(1.0, chance))
 
 
 @pytest.mark.parametrize(("cant", "sweep"), [(0.0, 0.0), (0.3, 0.2), (-1.0, 0.9)])
@@ -54,4 +54,5 @@ def test_sanding_overshoots_one_time_in_twenty_at_most_whatever_the_seat(cant: f
         if MoveKind.RELIEF in {move.kind for move in plan.moves}:
             sanded += 1
             overshot += true.after(plan.moves, rng, hand=HAND).gates()[2] < car.targets.rail_offset.value
+    assert sanded > CARS / 2
     assert overshot <= binom.ppf(0.999, max(sanded, 1), 0.05)

@@ -36,6 +36,8 @@ from rollwright.units import Kind, parse, parse_sided, show
 
 __all__ = ["DEFAULT_UNCERTAINTY", "Reading", "ReadingKind", "Readings", "parse_readings", "read_readings"]
 
+_MOST = 500
+"""Most readings in a file and points in a trace: far more than an evening holds, and solved in a blink."""
 _LONGEST_NOTE = 1000
 _KEYS = {key.name: key for key in READING_KEYS}
 _SIZES = {key.name: key for keys in (STATION_KEYS, AXLE_KEYS, WHEEL_KEYS) for key in keys} | {
@@ -148,6 +150,12 @@ def parse_readings(text: str, *, file: str = "readings.toml") -> Readings:
         if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
             raise WrongType(
                 "this is not a list of readings", mend="write [[reading]] above each one", key="reading"
+            )
+        if len(rows) > _MOST:
+            raise ReadingUnusable(
+                f"{len(rows)} readings are more than {_MOST}",
+                mend="keep those since the last move, and give repeats as values = [...]",
+                key="reading",
             )
         return Readings(
             readings=tuple(_reading(row, number) for number, row in enumerate(rows, start=1)),
@@ -344,6 +352,10 @@ def _trace(written: Any, at: str) -> tuple[tuple[float, float], ...]:
     ):
         raise ReadingUnusable(
             "this is not a list of points", mend="write trace = [[down the board, sideways], ...]", key=key
+        )
+    if len(written) > _MOST:
+        raise ReadingUnusable(
+            f"{len(written)} points are more than {_MOST}", mend="keep every few of them", key=key
         )
     points = tuple(
         (
