@@ -61,7 +61,7 @@ class _Alone:
 
     def _add(self, kind: MoveKind, by: float, gate: int) -> None:
         station = self.found.car.dominant
-        self.moves.append(Move(kind=kind, station=station, by=by, to=0.0, gate=gate, after=self.now))
+        self.moves.append(Move(kind=kind, station=station, by=by, to=0.0, ask=by, gate=gate, after=self.now))
 
     def _bend(self) -> None:
         step = math.radians(0.05)

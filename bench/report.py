@@ -5,18 +5,25 @@ from __future__ import annotations
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
+from benched_log import CARS as CLUB
+from benched_log import ENTRIES, car_id, fill
 from closed_loop import demo_car, measure
 
+from rollwright.bench.fold import fold
+from rollwright.bench.store import Store
 from rollwright.car import parse_car
 from rollwright.geometry.many import dimension_values, stances
 from rollwright.geometry.stance import stance
 from rollwright.scenario.club import file_text
 from rollwright.setup.advice import advise
 from rollwright.setup.readings import parse_readings
+from rollwright.workbench.log_gates import next_moves
 
 CARS = 500
 MANY = 1_000_000
@@ -61,6 +68,23 @@ def speeds() -> None:
         say(f"  start: {command:<24}{_start(*arguments):8.3f} s    (wanted: under 0.3 s)\n")
 
 
+def logs() -> None:
+    """Print how fast a log of many cars takes an entry in and says what to do next."""
+    say = sys.stdout.write
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "club.log"
+        median, slow = np.percentile(fill(path), [50.0, 99.0]) * 1e3
+        with Store.open(path) as store:
+            entries = list(store.events(car_id(0)))
+        folded = _median(lambda: fold(entries), 5)
+        told = _median(lambda: next_moves(path, car_id(0)), 5)
+    say(f"\nA log of {CLUB} cars with {ENTRIES} entries each\n")
+    say(f"  append, half of the entries    {median:8.2f} ms\n")
+    say(f"  append, 99 of 100              {slow:8.2f} ms\n")
+    say(f"  fold of one car                {folded:8.3f} s    (wanted: under 0.5 s)\n")
+    say(f"  next for one car               {told:8.3f} s\n")
+
+
 def loop() -> None:
     """Print the share of simulated cars inside tolerance after each round, by method."""
     say = sys.stdout.write
@@ -78,4 +102,5 @@ def loop() -> None:
 
 if __name__ == "__main__":
     speeds()
+    logs()
     loop()

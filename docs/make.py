@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from docs.draw_signs import main as draw
+from rollwright.bench.log_schema import log_schema
 from rollwright.car.schema import car_schema, json_text, key_table_markdown
 from rollwright.cli.app import _run
 from rollwright.scenario.club import club_files
@@ -31,6 +32,7 @@ _BLOCK = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 
 def _schemas() -> None:
     (PACKAGE / "car" / "car.schema.json").write_text(json_text(car_schema()), encoding="utf-8")
+    (PACKAGE / "bench" / "log.schema.json").write_text(json_text(log_schema()), encoding="utf-8")
     (PACKAGE / "setup" / "readings.schema.json").write_text(json_text(readings_schema()), encoding="utf-8")
 
 
@@ -99,7 +101,7 @@ def main() -> None:
     _schemas()
     _table(DOCS / "car-file.md", key_table_markdown())
     _table(DOCS / "readings-file.md", readings_table_markdown())
-    for name in ("command-line.md", "python.md", "log.md"):
+    for name in ("command-line.md", "python.md", "log.md", "log-repeat.md", "season.md"):
         _in_the_club(_page, (DOCS / name).resolve())
 
 

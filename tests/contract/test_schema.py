@@ -41,6 +41,7 @@ KEYS = [
 ]
 NEEDED = {
     ReadingKind.RAIL_CLEARANCE: 'station = "rear_left"\n',
+    ReadingKind.ROLL_CLEARANCE: 'station = "rear_left"\n',
     ReadingKind.DAYLIGHT: 'station = "rear_left"\n',
     ReadingKind.SIZE: 'dimension = "rail.width"\n',
 }

@@ -74,7 +74,7 @@ class TestDeath:
             known = acknowledged.setdefault(path, [])
             process, pipe = begin(log_child.write_until_killed, str(path), 1_000_000 * (kill + 1))
             known.append(pipe.recv_bytes().decode())
-            time.sleep(chance.uniform(0.0, 0.006))
+            time.sleep(chance.uniform(0.0, 0.015))
             process.kill()
             known += said(process, pipe)
             assert process.exitcode == -9

@@ -20,11 +20,13 @@ from rollwright.bench.events import (
     EVENTS,
     Bend,
     CarStarted,
+    ClassChosen,
     Clearance,
     DaylightCheck,
     Event,
     Fitted,
     HoleDrilled,
+    Inspected,
     Note,
     PartFitted,
     PartLeftOff,
@@ -49,6 +51,8 @@ from rollwright.bench.exchange import export_lines, import_lines
 from rollwright.bench.refusals import EntryRefused
 from rollwright.bench.store import Store
 from rollwright.car.model import Seat, Station
+from rollwright.judge.class_rules import LOOKS as INSPECTION_LOOKS
+from rollwright.judge.class_rules import Rule
 from rollwright.setup.reading_keys import ReadingKind
 
 _CONTROL = "".join(map(chr, (*range(9), 11, 12, *range(14, 32), *range(127, 160)))) + "\u2028\u2029"
@@ -102,6 +106,7 @@ def daylight(draw: st.DrawFn) -> DaylightCheck:
         seen=seen,
         size=draw(size) if size is not None else None,
         distance=draw(_maybe(sizes)),
+        against=draw(_maybe(angles)) if seen is not Seen.ANGLE else None,
         uncertainty=draw(_maybe(gauges)),
         written=draw(_text_or_none(notes)),
         **{name: draw(values) for name, values in REMARKS.items()},
@@ -164,6 +169,7 @@ def adjusted(draw: st.DrawFn) -> Event:
 OWN: dict[ReadingKind, dict[str, st.SearchStrategy[Any]]] = {
     ReadingKind.DRIFT: {"distance": _maybe(sizes)},
     ReadingKind.RAIL_CLEARANCE: {"station": stations},
+    ReadingKind.ROLL_CLEARANCE: {"station": stations},
     ReadingKind.TIP_SWEEP: {"station": _maybe(stations), "distance": _maybe(sizes)},
     ReadingKind.DAYLIGHT: {
         "station": stations,
@@ -210,6 +216,27 @@ def rolls(draw: st.DrawFn) -> SlowRoll:
     )
 
 
+LOOKS = {
+    Rule.BENT_AXLES: st.sampled_from(INSPECTION_LOOKS[Rule.BENT_AXLES]),
+    Rule.AERODYNAMIC_PARTS: st.sampled_from(INSPECTION_LOOKS[Rule.AERODYNAMIC_PARTS]),
+    Rule.LUBRICANT: names,
+}
+
+
+@st.composite
+def inspections(draw: st.DrawFn) -> Inspected:
+    rule_ = draw(st.sampled_from([rule for rule in Rule if rule is not Rule.MASS]))
+    return Inspected(
+        rule=rule_,
+        value=draw(lengths) if rule_.is_size else None,
+        found=draw(LOOKS.get(rule_, st.just(""))),
+        station=draw(stations) if rule_ is Rule.WHEEL_DIAMETER else None,
+        uncertainty=draw(_maybe(gauges)) if rule_.is_size else None,
+        written=draw(_text_or_none(notes)),
+        **{name: draw(values) for name, values in REMARKS.items()},
+    )
+
+
 starts = st.builds(
     CarStarted,
     source=st.sampled_from(StartedFrom),
@@ -221,7 +248,13 @@ lasting: st.SearchStrategy[Event] = st.one_of(
     st.builds(HoleDrilled, station=stations, hole_height=_maybe(lengths), cant=_maybe(angles), note=notes),
     daylight(),
     fitted(),
-    st.builds(PartLeftOff, part=st.sampled_from(Fitted), reason=notes, station=_maybe(stations)),
+    st.builds(
+        PartLeftOff,
+        part=st.sampled_from(Fitted),
+        reason=notes,
+        station=_maybe(stations),
+        name=_text_or_none(names),
+    ),
     adjusted(),
     readings(),
     st.builds(
@@ -233,6 +266,8 @@ lasting: st.SearchStrategy[Event] = st.one_of(
         **REMARKS,
     ),
     rolls(),
+    inspections(),
+    st.builds(ClassChosen, class_file=_texts(2000, lines=True)),
     st.builds(Retired, reason=notes),
     st.builds(Note, text=notes),
 )

@@ -59,8 +59,12 @@ def evening(level: float = 0.0, drift: float = -70.0, rail: float = 0.0) -> tupl
     )
 
 
+MODELLED = (Gate.LEVEL, Gate.STEER, Gate.CENTRE, Gate.ROLL)
+"""The gates that the geometry speaks of; the others are lists."""
+
+
 def standings(found: Folded) -> dict[Gate, Standing]:
-    return {gate: state.standing for gate, state in found.gates.items()}
+    return {gate: found.gates[gate].standing for gate in MODELLED}
 
 
 def started(car_file: str) -> CarStarted:

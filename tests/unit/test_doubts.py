@@ -87,3 +87,12 @@ def test_a_file_that_knows_the_car_well_is_enough_to_move_on() -> None:
     found = advise(parse_car(text))
     assert found.read == {"level": False, "steer": False, "centre": False}
     assert "turn" in {move.kind.value for move in found.plan.moves}
+
+
+def test_a_body_that_drags_on_the_rail_is_noticed() -> None:
+    high = parse_car(file_text("lark.toml").replace("height = 5.5", "height = 7.5"))
+    (said,) = [warning for warning in advise(high).warnings if "drags on the rail" in warning]
+    # The drawing: wheels of 32 mm, rear holes 9 mm up, so that the body stands near 7 mm above the lane.
+    assert "The body stands 6.9" in said
+    assert "the rail is 7.50 mm high" in said
+    assert not any("drags" in warning for warning in advise(LARK).warnings)

@@ -112,7 +112,7 @@ def test_an_amount_that_nobody_says_moves_nothing_and_leaves_it_wide_open(
     found = after(kind(station=FL))
     assert mean(found, key) == mean(known(), key)
     assert added(found, key) >= 5.0 * usual * (1.0 - 1e-9)
-    clumsy = replace(HAND, **dict.fromkeys(("bend", "turn", "relief", "washer", "shim"), 0.3))
+    clumsy = replace(HAND, bend=0.3, turn=0.3, relief=0.3, washer=0.3, shim=0.3)
     assert added(after(kind(station=FL), hand=clumsy), key) == pytest.approx(1.5, rel=1e-6)
 
 

@@ -18,11 +18,13 @@ from rollwright.bench.events import (
     Adjustment,
     Bend,
     CarStarted,
+    ClassChosen,
     Clearance,
     DaylightCheck,
     Event,
     Fitted,
     HoleDrilled,
+    Inspected,
     Note,
     PartFitted,
     PartLeftOff,
@@ -46,6 +48,7 @@ from rollwright.bench.events import (
 from rollwright.bench.refusals import EntryUnreadable, NewerEntry
 from rollwright.car.model import Seat, Station
 from rollwright.errors import InputError
+from rollwright.judge.class_rules import Rule
 from rollwright.scenario.club import file_text
 from rollwright.setup.reading_keys import READING_KEYS, ReadingKind
 from rollwright.setup.readings import parse_readings
@@ -63,6 +66,10 @@ WRITTEN: list[tuple[Event, str]] = [
             '{"car_file":"name = \\"Lark\\"\\n","class_name":"open","event":"car_started",'
             '"source":"plan","version":1}'
         ),
+    ),
+    (
+        ClassChosen(class_file='name = "open"\n'),
+        '{"class_file":"name = \\"open\\"\\n","event":"class_chosen","version":1}',
     ),
     (
         HoleDrilled(station=Station.REAR_LEFT, hole_height=0.009, cant=0.05),
@@ -131,6 +138,13 @@ WRITTEN: list[tuple[Event, str]] = [
         (
             '{"clearances":[{"gap":0.0,"station":"front_left"}],"event":"slow_roll","lane":"lane 3",'
             '"seen":"tail_left","version":1}'
+        ),
+    ),
+    (
+        Inspected(rule=Rule.LENGTH, value=0.171, uncertainty=0.0001, written="171 mm"),
+        (
+            '{"event":"inspected","rule":"length","uncertainty":0.0001,"value":0.171,"version":1,'
+            '"written":"171 mm"}'
         ),
     ),
     (Retired(reason="sold"), '{"event":"retired","reason":"sold","version":1}'),
@@ -262,6 +276,21 @@ REFUSED: list[tuple[str, Callable[[], object], str]] = [
         "two gaps at a wheel",
         lambda: SlowRoll(seen=SlowRollSeen.HOLDS, clearances=(Clearance(station=FRONT, gap=MM),) * 2),
         "slow_roll.clearances: a station has two",
+    ),
+    ("a mass by gauge", lambda: Inspected(rule=Rule.MASS, value=0.1), "inspected.rule: a mass is read by"),
+    ("length by eye", lambda: Inspected(rule=Rule.LENGTH, found="long"), "inspected.value: the length is a"),
+    ("unseen oil", lambda: Inspected(rule=Rule.LUBRICANT), "inspected.found: lubricant: this is looked at"),
+    ("curly", lambda: Inspected(rule=Rule.BENT_AXLES, found="curly"), "inspected.found: 'curly' is not what"),
+    ("wheel of none", lambda: Inspected(rule=Rule.WHEEL_DIAMETER, value=MM), "inspected.station: a wheel's"),
+    (
+        "length of a wheel",
+        lambda: Inspected(rule=Rule.LENGTH, value=MM, station=FRONT),
+        "inspected.station: a wheel's",
+    ),
+    (
+        "unsure of a look",
+        lambda: Inspected(rule=Rule.AERODYNAMIC_PARTS, found="none", uncertainty=0.1),
+        "inspected.uncertainty: ",
     ),
     ("short id", lambda: Withdrawn(entry="abc", reason="x"), "withdrawn.entry: 'abc' is not of the right"),
     ("capital id", lambda: Withdrawn(entry=ID.upper(), reason="x"), "withdrawn.entry: "),

@@ -40,7 +40,7 @@ def outcome(*, rail: float = 0.12 * MM) -> Outcome:
 
 
 def move(kind: MoveKind, by: float, to: float, station: Station = FL, *, rail: float = 0.12 * MM) -> Move:
-    return Move(kind=kind, station=station, by=by, to=to, gate=GATE[kind], after=outcome(rail=rail))
+    return Move(kind=kind, station=station, by=by, to=to, ask=by, gate=GATE[kind], after=outcome(rail=rail))
 
 
 def told(
@@ -172,7 +172,7 @@ def test_every_move_says_part_side_amount_unit_direction_viewpoint_effect_and_ch
 ) -> None:
     found = told(kind, by, to, station, system=system)
     for field in fields(found):
-        if field.name != "caution":
+        if field.name not in {"caution", "ask"}:
             assert getattr(found, field.name), field.name
     rear_shim = kind is MoveKind.SHIM and not station.is_front
     assert ("each rear axle" if rear_shim else station.words) in found.text

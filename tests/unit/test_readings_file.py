@@ -25,6 +25,7 @@ F = "format = 1\n"
 MM, DEG = 1e-3, math.pi / 180.0
 NEEDED = {
     ReadingKind.RAIL_CLEARANCE: 'station = "rear_left"\n',
+    ReadingKind.ROLL_CLEARANCE: 'station = "rear_left"\n',
     ReadingKind.DAYLIGHT: 'station = "rear_left"\n',
     ReadingKind.SIZE: 'dimension = "rail.width"\n',
 }
@@ -162,7 +163,9 @@ class TestOtherKinds:
         assert one('kind = "tip_sweep"\nvalue = 1.8\nstation = "front_left"').station is Station.FRONT_LEFT
         assert refusal('kind = "tip_sweep"\nvalue = -1.8', OutOfRange).key == "reading 1 (tip sweep).value"
 
-    @pytest.mark.parametrize("needs", [ReadingKind.RAIL_CLEARANCE, ReadingKind.DAYLIGHT])
+    @pytest.mark.parametrize(
+        "needs", [ReadingKind.RAIL_CLEARANCE, ReadingKind.ROLL_CLEARANCE, ReadingKind.DAYLIGHT]
+    )
     def test_a_station_where_one_is_needed(self, needs: ReadingKind) -> None:
         error = refusal(f'kind = "{needs.value}"\nvalue = 1', ReadingUnusable)
         assert "station = one of" in error.mend
@@ -239,7 +242,7 @@ class TestHand:
     """How closely the builder's hand hits what it is asked."""
 
     def test_keys_are_those_of_the_hand(self) -> None:
-        assert tuple(HAND_KEYS) == Hand.__slots__
+        assert (*HAND_KEYS, "factors") == Hand.__slots__
 
     def test_is_read_and_the_rest_kept(self) -> None:
         hand = parse_readings(F + '[hand]\nbend = 0.2\nrelief = "2 thou"\n').hand

@@ -38,7 +38,7 @@ COLUMN = {name: index for index, name in enumerate(dimension_names())}
 
 def a_move(kind: MoveKind, by: float, station: Station = FL) -> Move:
     plan = plan_moves(estimate(lark()))
-    return Move(kind=kind, station=station, by=by, to=0.0, gate=0, after=plan.outcome)
+    return Move(kind=kind, station=station, by=by, to=0.0, ask=by, gate=0, after=plan.outcome)
 
 
 def test_washers_that_are_all_taken_out_are_out_whatever_they_measured() -> None:

@@ -14,10 +14,11 @@ from rollwright.bench.fold import Gate, Standing
 from rollwright.car.model import Station
 from rollwright.cli.log_words import amount_of, station_of
 from rollwright.errors import InputError, RollwrightError
+from rollwright.judge.class_rules import Rule
 from rollwright.scenario.club import file_text
 from rollwright.setup.readings import parse_readings
 from rollwright.units import System
-from rollwright.workbench import log, log_files, log_gates, log_past
+from rollwright.workbench import log, log_entry, log_files, log_gates, log_parts, log_past
 from rollwright.workbench.log_reading import read, reading_event
 
 DEG = math.pi / 180.0
@@ -191,12 +192,10 @@ def test_a_reading_that_cannot_be_read_names_its_place_and_the_mend(
 
 def test_a_reading_passes_its_gate_and_no_other(bench: Path) -> None:
     read(bench, "lark", "height_difference", ["0.01"], {}, stamp=stamp())
-    assert standing(bench) == {
-        "level": Standing.HOLDS,
-        "steer": Standing.NEVER_READ,
-        "centre": Standing.NEVER_READ,
-        "roll": Standing.NEVER_READ,
-    }
+    found = standing(bench)
+    assert list(found) == ["drill", "level", "trim", "steer", "centre", "roll", "inspect"]
+    assert found.pop("level") is Standing.HOLDS
+    assert set(found.values()) == {Standing.NEVER_READ}
 
 
 def test_a_move_makes_stale_what_it_moved_and_says_so(read_once: Path) -> None:
@@ -276,6 +275,33 @@ FIRST = {"height_difference": "-0.25 mm", "drift": "111 mm right", "rail_offset"
 KINDS = {"height_difference": Gate.LEVEL, "drift": Gate.STEER, "rail_offset": Gate.CENTRE}
 
 
+LOOKED = {
+    Rule.LENGTH: "186",
+    Rule.WIDTH: "67",
+    Rule.WHEELBASE: "124.2",
+    Rule.GROUND_CLEARANCE: "6.9",
+    Rule.WHEEL_DIAMETER: "32.1",
+    Rule.WEIGHT_BELOW: "-2",
+    Rule.LUBRICANT: "dry powder",
+}
+"""What Lark shows at an inspection [mm]."""
+
+
+def inspected(bench: Path, words: list[str]) -> None:
+    """Enter what an inspection shows of one rule."""
+    rule = Rule(words[4])
+    said = LOOKED[rule]
+    log_entry.inspect(
+        bench,
+        "lark",
+        rule,
+        value=float(said) * 1e-3 if rule.is_size else None,
+        found="" if rule.is_size else said,
+        station=station_of(words[7]) if "--station" in words else None,
+        stamp=stamp(),
+    )
+
+
 def obey(bench: Path, found: log_gates.Where) -> None:
     """Do what the next step says, as a builder whose car is as the model expects."""
     words = shlex.split(found.step.command)
@@ -297,28 +323,91 @@ def obey(bench: Path, found: log_gates.Where) -> None:
         station = station_of(words[5])
         amount = amount_of(words[4], words[6], station=station)
         log.did(bench, "lark", words[4], station, amount=amount, stamp=stamp())
-    else:
+    elif found.step.kind == "fit":
+        log_parts.fit_all(bench, "lark", stamp=stamp())
+    elif found.step.kind == "roll":
         log.roll(bench, "lark", "holds", stamp=stamp())
+    elif words[2] == "weigh":
+        log_entry.weigh(bench, "lark", log_entry.Weighed(words[4]), 0.1376, stamp=stamp())
+    else:
+        assert found.step.kind == "inspect"
+        inspected(bench, words)
 
 
-def test_a_builder_who_does_each_next_step_ends_with_every_gate_passed(bench: Path) -> None:
-    done = []
-    for _ in range(30):
+def obeyed(bench: Path) -> tuple[log_gates.Where, list[str]]:
+    """Do each next step until there is none; return how the car stands, and the steps."""
+    done: list[str] = []
+    for _ in range(40):
         found = log_gates.where(bench, "lark")
         if found.step.kind == "none":
-            break
+            return found, done
         done.append(" ".join(found.step.command.split()[2:5]))
         if done[-1] == "did lark sand":
             # Wood does not come back: nothing stale is left when it goes.
             fresh = {found.found.gates[gate].standing for gate in KINDS.values()}
             assert fresh <= {Standing.HOLDS, Standing.PREDICTED}
         obey(bench, found)
-    assert all(state.passed for state in found.found.gates.values()), done
-    assert done[:4] == [*(f"read lark {kind}" for kind in KINDS), "did lark bend"]
+    raise AssertionError(done)
+
+
+def test_a_builder_who_does_each_next_step_ends_with_every_gate_passed(bench: Path) -> None:
+    found, done = obeyed(bench)
+    assert done[:5] == [
+        "read lark height_difference",
+        "fit lark all",
+        "read lark drift",
+        "read lark rail_offset",
+        "did lark bend",
+    ]
     assert "did lark turn" in done
     assert "did lark sand" in done
-    assert done[-1].startswith("roll lark")
+    assert done[-1] == "roll lark holds|leaves|tail_left|tail_right"
     assert len(done) < 20
+    # No hole was drilled in this log, and no class was chosen.
+    waiting = [gate for gate, state in found.found.gates.items() if not state.passed]
+    assert waiting == [Gate.DRILL, Gate.INSPECT]
+    assert found.step.command == "rollwright log class lark CLASS.toml"
+    chosen = bench.with_name("open.toml")
+    chosen.write_text(file_text("class-open.toml"), encoding="utf-8")
+    log_entry.choose_class(bench, "lark", chosen, stamp=stamp())
+    found, more = obeyed(bench)
+    assert more[0] == "weigh lark whole"
+    # Ten rules, four wheels; bent axles and shields are allowed and need no look.
+    assert len(more) == 11
+    assert [gate for gate, state in found.found.gates.items() if not state.passed] == [Gate.DRILL]
+    assert found.step.text == "Leave it as it is: every gate but drill is passed."
+    assert found.stopping is not None
+    assert found.stopping.stop is log_gates.Stop.GOOD_ENOUGH
+
+
+def test_a_class_that_allows_no_bent_axle_is_where_a_bent_one_gets_stuck(bench: Path) -> None:
+    obeyed(bench)
+    chosen = bench.with_name("straight.toml")
+    chosen.write_text(file_text("class-straight.toml"), encoding="utf-8")
+    log_entry.choose_class(bench, "lark", chosen, stamp=stamp())
+    log_entry.inspect(bench, "lark", Rule.BENT_AXLES, found="bent", stamp=stamp())
+    found = log_gates.where(bench, "lark").step
+    assert (found.kind, found.text) == ("stuck", "It breaks the class's rule on bent axles: bent.")
+
+
+def test_a_hole_that_was_drilled_off_is_where_a_body_ends(bench: Path) -> None:
+    log_entry.drill(bench, "lark", list(Station), stamp=stamp())
+    first = log_gates.where(bench, "lark").step
+    assert first.command.startswith("rollwright log pin lark rear_left cant ")
+    log_entry.pin(
+        bench,
+        "lark",
+        Station.REAR_LEFT,
+        log_entry.Plane.CANT,
+        log_entry.Seen.ANGLE,
+        size=4.0 * DEG,
+        stamp=stamp(),
+    )
+    found = log_gates.where(bench, "lark").step
+    assert found.kind == "scrap"
+    assert "rear left cant is off by 1.50°, and 0.50° is allowed" in found.text
+    log_past.undo(bench, "lark", None, reason="wrong body", stamp=stamp())
+    assert log_gates.where(bench, "lark").step == first
 
 
 @pytest.mark.parametrize("system", System)

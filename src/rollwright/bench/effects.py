@@ -14,6 +14,7 @@ from rollwright.bench.events import (
     Fitted,
     HoleDrilled,
     PartFitted,
+    PartLeftOff,
     Sand,
     Shim,
     Size,
@@ -28,7 +29,7 @@ from rollwright.quantity import Quantity, Source
 from rollwright.setup.hand import Hand
 from rollwright.setup.reading_keys import DEFAULT_UNCERTAINTY, DEFAULT_UNCERTAINTY_OF_ANGLE, ReadingKind
 
-__all__ = ["Known", "known_after", "reading_of"]
+__all__ = ["Known", "known_after", "reading_of", "taken_off"]
 
 _WHEEL = ("diameter", "tread_width", "hub_projection", "bore")
 _AXLE = ("shank", "bend", "bend_at")
@@ -71,25 +72,52 @@ def known_after(known: Known, event: Event, *, hand: Hand) -> Known:
         car, places, doubt = _ballast(known, event)
     elif isinstance(event, PartFitted):
         car = _fit(change, event, car)
+    elif isinstance(event, PartLeftOff) and (gone := taken_off(known, event)):
+        car = replace(car, weights={name: each for name, each in car.weights.items() if name not in gone})
+        places = {at: name for at, name in places.items() if name not in gone}
     else:
         return known
     return Known(car=car, prior=change.done(), places=places, doubt=doubt)
 
 
+def taken_off(known: Known, event: PartLeftOff) -> frozenset[str]:
+    """Return what an entry takes off a car.
+
+    Args:
+        known: what is known of the car before it.
+        event: what is left off.
+
+    Returns:
+        Names of the weights or shields that were on; none for other parts, or where none of them was on.
+    """
+    if event.part not in {Fitted.WEIGHT, Fitted.SHIELD}:
+        return frozenset()
+    kind = f"{event.part.value} "
+    placed = {at: name for at, name in known.places.items() if at.startswith(kind)}
+    there = set(placed.values())
+    if event.part is Fitted.WEIGHT:
+        there |= set(known.car.weights) - set(known.places.values())
+    if event.name:
+        return frozenset(there & {event.name})
+    where = event.pocket or ("" if event.station is None else event.station.words)
+    return frozenset(there & {placed.get(kind + where, "")} if where else there)
+
+
 def _source_of(event: Event) -> str:
-    if isinstance(event, PartFitted):
+    if isinstance(event, PartFitted | PartLeftOff):
         return f"{event.part.value} {event.name}"
     station = getattr(event, "station", None)
     words = event.kind.replace("_", " ")
     return words if station is None else f"{words} at {station.words}"
 
 
-def _amount(event: Adjustment, usual: float, blind: float) -> tuple[float, float]:
+def _amount(event: Adjustment, hand: Hand, kind: str, blind: float) -> tuple[float, float]:
     """Return by how much something was changed and how well that is known."""
+    usual = float(getattr(hand, kind))
     if event.done is not None:
         return event.done, usual / 2.0 if event.uncertainty is None else event.uncertainty
     if event.asked is not None:
-        return event.asked, usual
+        return event.asked * hand.factor(kind).value, hand.spread(kind, event.asked)
     return 0.0, max(_BLIND * usual, blind)
 
 
@@ -101,22 +129,22 @@ def _adjust(change: Revision, event: Adjustment, car: Car, hand: Hand) -> None:
             for name in ("clock", "bend_at"):
                 known = dimension_of(car, f"{at}.{name}").uncertainty
                 change.replace(f"{at}.{name}", change.value(f"{at}.{name}"), known)
-        change.shift(f"{at}.bend", *_amount(event, hand.bend, _BLIND_BEND))
+        change.shift(f"{at}.bend", *_amount(event, hand, "bend", _BLIND_BEND))
         # A pin that was out of its hole to be bent goes back no truer than it can be turned.
         change.add_error(f"{at}.clock", hand.turn)
     elif isinstance(event, Turn):
-        change.shift(f"{at}.clock", *_amount(event, hand.turn, _BLIND_TURN))
+        change.shift(f"{at}.clock", *_amount(event, hand, "turn", _BLIND_TURN))
     elif isinstance(event, Sand):
-        change.shift(f"{at}.relief", *_amount(event, hand.relief, _BLIND_DEPTH))
+        change.shift(f"{at}.relief", *_amount(event, hand, "relief", _BLIND_DEPTH))
     elif isinstance(event, Washer):
-        by, size = _amount(event, hand.washer, _BLIND_WASHER)
+        by, size = _amount(event, hand, "washer", _BLIND_WASHER)
         if by < 0.0 and change.value(f"{at}.washer") + by <= hand.washer:
             # No washer is as thin as what would be left: all are out, whatever they measured.
             change.replace(f"{at}.washer", 0.0, 0.0)
         else:
             change.shift(f"{at}.washer", by, size)
     elif isinstance(event, Shim):
-        by, size = _amount(event, hand.shim, _BLIND_DEPTH)
+        by, size = _amount(event, hand, "shim", _BLIND_DEPTH)
         change.shift(f"{at}.hole_height", -by, size)
 
 

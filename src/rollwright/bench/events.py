@@ -15,6 +15,7 @@ from rollwright.bench.forms import HASH, IDENTITY, LINES, Event, Text
 from rollwright.bench.observed import (
     Clearance,
     DaylightCheck,
+    Inspected,
     Plane,
     ReadingTaken,
     ScaleReading,
@@ -27,6 +28,7 @@ from rollwright.bench.work import (
     Adjustment,
     Bend,
     CarStarted,
+    ClassChosen,
     Fitted,
     HoleDrilled,
     PartFitted,
@@ -44,11 +46,13 @@ __all__ = [
     "Adjustment",
     "Bend",
     "CarStarted",
+    "ClassChosen",
     "Clearance",
     "DaylightCheck",
     "Event",
     "Fitted",
     "HoleDrilled",
+    "Inspected",
     "Note",
     "PartFitted",
     "PartLeftOff",
@@ -113,9 +117,9 @@ class Photo(Event):
 
 
 _KINDS: tuple[type[Event], ...] = (
-    *(CarStarted, HoleDrilled, DaylightCheck, PartFitted, PartLeftOff),
+    *(CarStarted, ClassChosen, HoleDrilled, DaylightCheck, PartFitted, PartLeftOff),
     *(Bend, Turn, Sand, Washer, Shim),
-    *(ReadingTaken, ScaleReading, SlowRoll, Retired, Withdrawn, Note, Photo),
+    *(ReadingTaken, ScaleReading, SlowRoll, Inspected, Retired, Withdrawn, Note, Photo),
 )
 
 EVENTS: Mapping[str, type[Event]] = MappingProxyType({event.kind: event for event in _KINDS})

@@ -13,8 +13,8 @@ from rollwright.car.dimensions import dimension_names, dimension_of
 from rollwright.car.keys import AXLE_KEYS, STATION_KEYS, WHEEL_KEYS, Key
 from rollwright.car.model import Car, Station
 from rollwright.car.table import in_range
-from rollwright.geometry.many import stances
-from rollwright.setup.estimate import Prior, prior_of, seats_at
+from rollwright.geometry.seat import footing_of
+from rollwright.setup.estimate import Prior, prior_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,6 +24,16 @@ __all__ = ["KEYS", "Known", "Revision", "carrying_of", "check_possible", "compre
 INDEX = {name: index for index, name in enumerate(dimension_names())}
 KEYS: Mapping[str, Key] = {key.name: key for key in (*WHEEL_KEYS, *AXLE_KEYS, *STATION_KEYS)}
 """The keys of a car file that belong to a wheel, an axle or a station."""
+# A clock goes round.
+_RANGES = {
+    index: key
+    for name, index in INDEX.items()
+    if (key := KEYS.get(name.rpartition(".")[2])) is not None and key.name != "clock"
+}
+_CHECKED = np.array(list(_RANGES))
+# What cannot be less than nothing may be a little less as an estimate.
+_LOW = np.array([-math.inf if key.low == 0.0 else key.low for key in _RANGES.values()])
+_HIGH = np.array([key.high for key in _RANGES.values()])
 _NOTHING = 1e-13
 """Standard uncertainty below which a change is exact [m or rad]."""
 
@@ -146,13 +156,11 @@ def check_possible(known: Known) -> None:
     Raises:
         OutOfRange: a size of a wheel, an axle or a station lies outside its range.
     """
-    for index, name in enumerate(dimension_names()):
-        last = name.rpartition(".")[2]
-        # What cannot be less than nothing may be a little less as an estimate, and a clock goes round.
-        if last in KEYS and last != "clock":
-            value = float(known.prior.mean[index])
-            key = KEYS[last]
-            in_range(max(value, 0.0) if key.low == 0.0 else value, key=key, at=name, bare=False)
+    values = known.prior.mean[_CHECKED]
+    for index in _CHECKED[~((values >= _LOW) & (values <= _HIGH))].tolist():
+        key, value = _RANGES[index], float(known.prior.mean[index])
+        value = max(value, 0.0) if key.low == 0.0 else value
+        in_range(value, key=key, at=dimension_names()[index], bare=False)
 
 
 def carrying_of(car: Car, values: NDArray[np.float64]) -> int:
@@ -168,5 +176,4 @@ def carrying_of(car: Car, values: NDArray[np.float64]) -> int:
     Raises:
         CarCannotRest: no three wheels hold the centre of mass between them.
     """
-    found = stances(car, values[None, :], seats=seats_at(car, values))
-    return int(found.carrying[0])
+    return footing_of(car, values.tolist()).carrying

@@ -23,11 +23,13 @@ from rollwright.bench.forms import (
 )
 from rollwright.car.model import Seat, Station
 from rollwright.errors import OutOfRange, ReadingUnusable
+from rollwright.judge.class_rules import LOOKS, NONE, Rule
 from rollwright.setup.reading_keys import READING_KEYS, ReadingKind, keys_of
 
 __all__ = [
     "Clearance",
     "DaylightCheck",
+    "Inspected",
     "Plane",
     "ReadingTaken",
     "ScaleReading",
@@ -88,6 +90,8 @@ class DaylightCheck(Event):
         size: the gap [m] for a feeler, the angle [rad] for an angle, None for the others; positive: outer
             end up or forward, negative: outer end down or backward.
         distance: side face to where the gap was read [m], or None.
+        against: angle at which the straight-edge of a gap stood [rad], signed like the size; None for level
+            or square.
         uncertainty: standard uncertainty of the size [m or rad]; where no daylight shows, of the judgement
             that there is none [m]; or None.
         instrument: what it was read with.
@@ -101,6 +105,7 @@ class DaylightCheck(Event):
     seen: Annotated[Seen, Word(Seen)]
     size: Annotated[float | None, NUMBER] = None
     distance: Annotated[float | None, SIZE] = None
+    against: Annotated[float | None, ANGLE] = None
     uncertainty: Annotated[float | None, GAUGE] = None
     instrument: Annotated[str, NAME] = ""
     written: Annotated[str, LINES] = ""
@@ -114,6 +119,12 @@ class DaylightCheck(Event):
                 f"daylight was measured by {self.seen.value} and its size is not said",
                 mend="give the size, or say seen",
                 key=self.key("size"),
+            )
+        if self.against is not None and self.seen is Seen.ANGLE:
+            raise ReadingUnusable(
+                "an angle is read by itself and against no straight-edge",
+                mend="leave it out",
+                key=self.key("against"),
             )
         if not measured and self.size is not None:
             raise ReadingUnusable(
@@ -227,7 +238,7 @@ class ScaleReading(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clearance(Checked):
-    """A feeler's word on one wheel: the `gap` between it and the rail or the track at a `station` [m]."""
+    """A feeler's word on one wheel: the `gap` between its inner edge and the rail at a `station` [m]."""
 
     kind: ClassVar[str] = "clearance"
     station: Annotated[Station, _STATION]
@@ -259,4 +270,66 @@ class SlowRoll(Event):
         if len(set(stations)) < len(stations):
             raise OutOfRange(
                 "a station has two clearances", mend="give each once", key=self.key("clearances")
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inspected(Event):
+    """Something that a class may have a rule about was measured, or looked at.
+
+    The mass is no such thing: a `ScaleReading` of the whole car tells it.
+
+    Attributes:
+        rule: what the rule would be about.
+        value: what a gauge showed [m], for a size; None for what is looked at.
+        found: what was seen, for what is looked at: of bent axles `straight` or `bent`, of aerodynamic parts
+            `none` or `fitted`, of the lubricant its kind or `none`; of a weight's reach `none`, in place of
+            the size, where the car has no weight.
+        station: which wheel, for a wheel's diameter.
+        uncertainty: standard uncertainty of the gauge [m], or None where the builder did not say.
+        instrument: what it was read with.
+        written: the size as the builder wrote it.
+        note: a remark.
+    """
+
+    kind: ClassVar[str] = "inspected"
+    rule: Annotated[Rule, Word(Rule)]
+    value: Annotated[float | None, LENGTH] = None
+    found: Annotated[str, NAME] = ""
+    station: Annotated[Station | None, _STATION] = None
+    uncertainty: Annotated[float | None, GAUGE] = None
+    instrument: Annotated[str, NAME] = ""
+    written: Annotated[str, LINES] = ""
+    note: Annotated[str, LINES] = ""
+
+    def check_whole(self) -> None:
+        """Refuse a size without its number, a look without its word, and what belongs to another rule."""
+        what = self.rule.words
+        if self.rule is Rule.MASS:
+            raise ReadingUnusable("a mass is read by a scale", mend="weigh the car", key=self.key("rule"))
+        weightless = self.rule.is_reach and self.value is None and self.found == NONE
+        if self.rule.is_size and (self.value is None or self.found) and not weightless:
+            raise ReadingUnusable(
+                f"the {what} is a size and needs its number", mend="measure it", key=self.key("value")
+            )
+        if not self.rule.is_size and (self.value is not None or not self.found):
+            raise ReadingUnusable(
+                f"{what}: this is looked at and needs what was seen", mend="say it", key=self.key("found")
+            )
+        words = LOOKS.get(self.rule)
+        if words and self.found not in words:
+            raise OutOfRange(
+                f"{self.found!r} is not what can be seen of {what}",
+                mend=f"write {' or '.join(words)}",
+                key=self.key("found"),
+            )
+        if (self.station is not None) != (self.rule is Rule.WHEEL_DIAMETER):
+            raise ReadingUnusable(
+                "a wheel's diameter needs its wheel, and nothing else has one",
+                mend="name the wheel, or leave it out",
+                key=self.key("station"),
+            )
+        if self.uncertainty is not None and self.value is None:
+            raise ReadingUnusable(
+                "an uncertainty stands beside no number", mend="leave it out", key=self.key("uncertainty")
             )

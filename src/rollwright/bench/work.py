@@ -32,6 +32,7 @@ __all__ = [
     "Adjustment",
     "Bend",
     "CarStarted",
+    "ClassChosen",
     "Fitted",
     "HoleDrilled",
     "PartFitted",
@@ -82,6 +83,18 @@ class CarStarted(Event):
     car_file: Annotated[str, _CAR_FILE]
     class_name: Annotated[str, NAME] = ""
     source_car: Annotated[str, NAME] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassChosen(Event):
+    """The class that a car is built for was chosen, in place of any chosen before.
+
+    Attributes:
+        class_file: the whole text of the class's rules.
+    """
+
+    kind: ClassVar[str] = "class_chosen"
+    class_file: Annotated[str, _CAR_FILE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,6 +200,7 @@ class PartLeftOff(Event):
         reason: why.
         station: where it would have been, or None for all of its kind.
         pocket: which pocket stays empty.
+        name: what the car file calls it, such as a weight's name; or empty for all of its kind there.
     """
 
     kind: ClassVar[str] = "part_left_off"
@@ -194,6 +208,7 @@ class PartLeftOff(Event):
     reason: Annotated[str, LINES]
     station: Annotated[Station | None, _STATION] = None
     pocket: Annotated[str, NAME] = ""
+    name: Annotated[str, NAME] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

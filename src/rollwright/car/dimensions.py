@@ -64,6 +64,7 @@ def dimension_kind(name: str) -> Kind:
     return Kind.ANGLE if name.rpartition(".")[2] in _ANGLES else Kind.LENGTH
 
 
+@cache
 def _split(name: str) -> tuple[Station | None, str]:
     head, _, last = name.partition(".")
     if name in GLOBAL_DIMENSIONS:
@@ -150,6 +151,13 @@ def matters(car: Car, name: str) -> bool:
     return last != "play" or car.corners[station].seat is not Seat.BODY
 
 
+def _holder_of(last: str) -> str:
+    """Return which part of a station holds a dimension: its corner, axle or wheel."""
+    if last in _CORNER_DIMENSIONS:
+        return "corner"
+    return "axle" if last in _AXLE_DIMENSIONS else "wheel"
+
+
 def _own_name(corners: Mapping[Station, Corner], station: Station, part: str) -> str:
     """Return a name for a station's own wheel or axle that no other station's part bears."""
     taken = {getattr(corner, part) for other, corner in corners.items() if other is not station}
@@ -213,26 +221,28 @@ def with_dimensions(car: Car, values: Mapping[str, Quantity]) -> Car:
         MissingReference: a name is not a dimension.
     """
     parts: dict[str, dict[str, Quantity]] = {"body": {}, "rail": {}, "board": {}}
-    corners = dict(car.corners)
-    wheels = dict(car.wheels)
-    axles = dict(car.axles)
+    changes: dict[tuple[Station, str], dict[str, Quantity]] = {}
     for name, quantity in values.items():
         station, last = _split(name)
         if station is None:
             part, _, field = name.partition(".")
             parts[part][field] = quantity
-            continue
+        else:
+            changes.setdefault((station, _holder_of(last)), {})[last] = quantity
+    corners = dict(car.corners)
+    wheels = dict(car.wheels)
+    axles = dict(car.axles)
+    for (station, holder), new in changes.items():
         corner: Corner = corners[station]
-        if last in _CORNER_DIMENSIONS:
-            changes: dict[str, Quantity] = {last: quantity}
-            corners[station] = replace(corner, **changes)  # type: ignore[arg-type]  # keys are checked above
-        elif last in _AXLE_DIMENSIONS:
-            own = _own_name(corners, station, "axle")
-            axles[own] = replace(axles[corner.axle], **{last: quantity})
+        if holder == "corner":
+            corners[station] = replace(corner, **new)  # type: ignore[arg-type]  # keys are checked above
+            continue
+        own = _own_name(corners, station, holder)
+        if holder == "axle":
+            axles[own] = replace(axles[corner.axle], **new)
             corners[station] = replace(corner, axle=own)
         else:
-            own = _own_name(corners, station, "wheel")
-            wheels[own] = replace(wheels[corner.wheel], **{last: quantity})
+            wheels[own] = replace(wheels[corner.wheel], **new)
             corners[station] = replace(corner, wheel=own)
     return replace(
         car,

@@ -11,6 +11,7 @@ from rollwright.car.keys import (
     AXLE_KEYS,
     BOARD_KEYS,
     BODY_KEYS,
+    DRILL_KEYS,
     RAIL_KEYS,
     RAISED_STATION_KEYS,
     STATION_KEYS,
@@ -25,6 +26,7 @@ from rollwright.car.model import (
     Body,
     Car,
     Corner,
+    Drill,
     Point,
     Rail,
     Seat,
@@ -63,6 +65,7 @@ _TOP = (
     "setup",
     "rail",
     "board",
+    "drill",
     "targets",
 )
 _DEFAULT_PART = "standard"
@@ -149,6 +152,7 @@ def _car(top: Mapping[str, Any]) -> Car:
     rail_table, board_table = table_at(top, "rail"), table_at(top, "board")
     rail = _quantities(rail_table, RAIL_KEYS, at="rail", assumed=assumed)
     board = _quantities(board_table, BOARD_KEYS, at="board", assumed=assumed)
+    drill = _quantities(table_at(top, "drill"), DRILL_KEYS, at="drill", assumed=assumed)
     car = Car(
         name=read_text(top, "name", at="", default="unnamed car"),
         body=body,
@@ -164,6 +168,7 @@ def _car(top: Mapping[str, Any]) -> Car:
         rail=Rail(**rail),
         board=Board(**board),
         targets=_targets(table_at(top, "targets"), dominant=dominant, assumed=assumed),
+        drill=Drill(**drill),
         assumed=tuple(assumed),
     )
     _check_whole(car)

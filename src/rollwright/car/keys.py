@@ -20,6 +20,7 @@ __all__ = [
     "AXLE_KEYS",
     "BOARD_KEYS",
     "BODY_KEYS",
+    "DRILL_KEYS",
     "MEASURED",
     "RAIL_KEYS",
     "RAISED_STATION_KEYS",
@@ -321,12 +322,40 @@ WEIGHT_KEYS = (
 
 RAIL_KEYS = (
     _length("width", 46.0, "width of the guide rail", low=2, drawing=0.05, guess=0.3),
-    _length("height", 7.0, "height of the guide rail above the lane", low=0.2, high=200, guess=0.5),
+    _length("height", 5.5, "height of the guide rail above the lane", low=0.2, high=200, guess=0.5),
 )
 
 BOARD_KEYS = (
     _length("length", 1000.0, "length over which drift is read", low=50, high=20000, guess=2.0, drawing=1.0),
 )
+
+DRILL_KEYS = (
+    _angle(
+        "cant",
+        0.5,
+        "how far a hole may be off its cant",
+        low=0.0,
+        limit=10,
+        drawing=0.0,
+    ),
+    _angle(
+        "sweep",
+        0.3,
+        "how far off its sweep, and the rear pair off its heading",
+        low=0.0,
+        limit=10,
+        drawing=0.0,
+    ),
+    _length(
+        "hole_height",
+        0.2,
+        "how far off its height, and one hole from another",
+        high=10,
+        drawing=0.0,
+        guess=0.0,
+    ),
+)
+"""Tolerances of a drilled hole, either way: common practice, no source."""
 
 TARGETS = (
     TargetKey(

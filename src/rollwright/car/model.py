@@ -18,6 +18,7 @@ __all__ = [
     "Body",
     "Car",
     "Corner",
+    "Drill",
     "Point",
     "Rail",
     "Seat",
@@ -227,6 +228,21 @@ class Targets:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Drill:
+    """How far a drilled hole may be off what was meant, either way.
+
+    Attributes:
+        cant: off its cant [rad].
+        sweep: off its sweep [rad]; the rear pair's mean heading likewise.
+        hole_height: off its height [m]; left against right and front against rear likewise.
+    """
+
+    cant: Quantity
+    sweep: Quantity
+    hole_height: Quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Car:
     """A car as its builder describes it.
 
@@ -242,6 +258,7 @@ class Car:
         rail: guide rail of the track it is set up for.
         board: tuning board it is read on.
         targets: what is wanted of it.
+        drill: how far its holes may be off.
         assumed: dotted names of the file's keys whose values came from the shipped defaults or are
             marked as assumed by the builder.
     """
@@ -257,6 +274,7 @@ class Car:
     rail: Rail
     board: Board
     targets: Targets
+    drill: Drill
     assumed: tuple[str, ...] = ()
 
     @property

@@ -13,6 +13,7 @@ from rollwright.car.keys import (
     AXLE_KEYS,
     BOARD_KEYS,
     BODY_KEYS,
+    DRILL_KEYS,
     RAIL_KEYS,
     STATION_KEYS,
     TARGETS,
@@ -36,6 +37,7 @@ SECTIONS = (
     ("weights.NAME", "a weight in the body", WEIGHT_KEYS),
     ("rail", "the guide rail of the lane", RAIL_KEYS),
     ("board", "the tuning board", BOARD_KEYS),
+    ("drill", "how far a drilled hole may be off, either way", DRILL_KEYS),
 )
 """The headings of a car file, what each holds in a builder's words, and its quantities."""
 
@@ -208,6 +210,7 @@ def car_schema() -> dict[str, Any]:
                 ),
                 "rail": _object(_quantities(RAIL_KEYS), text="the guide rail of the lane"),
                 "board": _object(_quantities(BOARD_KEYS), text="the tuning board"),
+                "drill": _object(_quantities(DRILL_KEYS), text="how far a drilled hole may be off"),
                 "targets": _object({target.name: _target(target) for target in TARGETS}),
             },
             required=("format",),

@@ -99,7 +99,7 @@ def _rest() -> Iterable[str]:
     yield from ("", "[setup]")
     yield _commented('dominant = "front_left"', OTHER_KEYS["dominant"])
     yield _commented("bent_axles = true", OTHER_KEYS["bent_axles"])
-    for heading in ("rail", "board"):
+    for heading in ("rail", "board", "drill"):
         yield from ("", f"[{heading}]", *map(_line, _KEYS[heading]))
     yield from ("", "[targets]")
     for target in TARGETS:

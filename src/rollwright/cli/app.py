@@ -5,20 +5,26 @@ from __future__ import annotations
 import importlib
 import os
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rollwright.errors import RollwrightError, echo
 
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
 __all__ = ["cli", "main"]
 
 _COMMANDS = {
     "balance": "Say what a car weighs, and where its mass is.",
+    "ballast": "Say which weights go in which pockets.",
+    "completion": "Print the script that completes the command at the tab key.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
     "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
+    "time": "Say how long a car takes down a track, where the time goes, and what errors cost.",
     "stance": "Say where a car sits, how it drifts and how it meets the rail.",
 }
 
@@ -39,6 +45,14 @@ class _Lazy(click.Group):
         module = importlib.import_module(f"rollwright.cli.{cmd_name}_command")
         command: click.Command = module.command
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return what a shell may complete here without importing any of the commands."""
+        from click.shell_completion import CompletionItem  # noqa: PLC0415 - only a completing shell needs it
+
+        names = [name for name in self.list_commands(ctx) if name.startswith(incomplete)]
+        found = [CompletionItem(name, help=_COMMANDS[name]) for name in names]
+        return [*found, *click.Command.shell_complete(self, ctx, incomplete)]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of commands without importing any of them."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from rollwright.car.model import Station
+from rollwright.cli.complete import stations
 from rollwright.cli.options import json_option, print_json, system_of, units_option
 from rollwright.cli.page import Page, percent
 from rollwright.errors import UnreadableQuantity
@@ -36,6 +37,7 @@ def _mass(written: str, key: str) -> float:
     multiple=True,
     metavar="STATION MASS",
     help="What it showed under one wheel, as in --wheel rear_left 31.5",
+    shell_complete=stations,
 )
 @click.option("--scale", help="Standard uncertainty of the scale; 0.1 g if you do not say.")
 @click.option("--limit", help="The most the car may weigh.")

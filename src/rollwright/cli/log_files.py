@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-from rollwright.cli.log_show import LogPage
+from rollwright.cli.log_page import LogPage
 from rollwright.cli.options import json_option, print_json, system_of
 from rollwright.cli.page import listed
 from rollwright.workbench import log_files

@@ -10,8 +10,9 @@ from rollwright.cli.options import json_option, print_json, system_of, units_opt
 from rollwright.cli.page import Page, listed, percent
 from rollwright.cli.stance_command import show_assumed
 from rollwright.judge.verdict import State, Verdict
+from rollwright.workbench import timing
 
-__all__ = ["command", "show_advice"]
+__all__ = ["command", "show_advice", "show_worth"]
 
 _GATES = ("level", "steer", "centre")
 _SAYS = {"level": "level", "steer": "drift", "centre": "rail"}
@@ -35,6 +36,7 @@ _READ_AGAIN = {"height_difference": "height difference", "drift": "drift", "rail
     type=click.Path(),
     help="Also write the car file as it will be once the moves are made.",
 )
+@click.option("--track", type=click.Path(), help="File of a track, to say what the moves are worth on it.")
 @units_option
 @json_option
 @click.pass_context
@@ -44,6 +46,7 @@ def command(
     readings: tuple[str, ...],
     named: tuple[str, ...],
     save_as: str | None,
+    track: str | None,
     units: str,
     *,
     as_json: bool,
@@ -57,16 +60,43 @@ def command(
     found = workbench.next_moves(car, (*named, *readings), system=system_of(units))
     if save_as is not None:
         workbench.save_after(found, save_as)
+    worth = None if track is None else timing.saving(found, track)
     if as_json:
-        print_json(found.as_json())
+        print_json(found.as_json() if track is None else {**found.as_json(), **timing.worth_json(worth)})
     else:
         page = Page(system=system_of(units))
         show_advice(page, found)
+        if track is not None:
+            show_worth(page, worth)
         if save_as is not None:
             page.gap()
             page.prose(f"The car as it will be then is written to {save_as}.")
         page.print()
     ctx.exit(1 if found.advice.missed else 0)
+
+
+def show_worth(page: Page, worth: timing.Saved | None) -> None:
+    """Add what moves are worth on a track; None where the car stalls on it."""
+    page.gap()
+    if worth is None:
+        page.prose("The car stalls on this track, so that no time can be told.", first="- ", rest="  ")
+        return
+    gained, spread = 1e3 * (worth.before - worth.after), 1e3 * worth.uncertainty
+    if worth.before == worth.after:
+        page.prose(f"As it is: {worth.before:.4f} s on {worth.track}.", first="- ", rest="  ")
+        return
+    text = (
+        f"On {worth.track} these moves are worth {gained:.1f} ± {spread:.1f} ms ".replace("-", "−")
+        + f"({worth.before:.4f} s to {worth.after:.4f} s)."
+    )
+    if gained < -2.0 * spread:
+        text += (
+            " They make it slower on paper: steer that holds the rail has its price, and this sum does not "
+        )
+        text += "know what leaving the rail costs."
+    elif gained < 2.0 * spread:
+        text += " That is no more than can be told."
+    page.prose(text, first="- ", rest="  ")
 
 
 def show_advice(page: Page, found: workbench.Advised) -> None:
@@ -148,6 +178,8 @@ def _moves(page: Page, found: workbench.Advised) -> None:
         number, said = number + 1, told.text
         page.gap()
         page.prose(told.text, first=f"{number}. ", rest="   ", bold=True)
+        if told.ask:
+            page.prose(told.ask, first="   ", bold=True)
         page.prose(f"{told.effect} {told.check}", first="   ")
         expected = (page.level, page.drift, page.rail)[move.gate](
             float(move.after.means[move.gate]), float(move.after.deviations[move.gate])

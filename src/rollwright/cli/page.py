@@ -84,6 +84,14 @@ class Page:
         """Return an angle in degrees."""
         return _kept_together(show(value, kind=Kind.ANGLE, system=self.system, uncertainty=uncertainty))
 
+    def mass(self, value: float, uncertainty: float | None = None) -> str:
+        """Return a mass in the reader's units, its parts tied together."""
+        return _kept_together(show(value, kind=Kind.MASS, system=self.system, uncertainty=uncertainty))
+
+    def quantity(self, kind: Kind, value: float, uncertainty: float | None = None) -> str:
+        """Return a quantity of any kind in the reader's units, its parts tied together."""
+        return _kept_together(show(value, kind=kind, system=self.system, uncertainty=uncertainty))
+
     def level(self, value: float, uncertainty: float | None = None) -> str:
         """Return a height difference with its sign in words: `0.35 ± 0.04 mm nose high`."""
         shown = show(abs(value), kind=Kind.LENGTH, system=self.system, uncertainty=uncertainty)

@@ -6,30 +6,29 @@ derivatives that the estimate needs. A property test holds the two together to r
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollwright.car.dimensions import GLOBAL_DIMENSIONS, STATION_DIMENSIONS, dimension_names, dimension_of
+from rollwright.car.dimensions import dimension_names, dimension_of
 from rollwright.car.model import Car, Seat, Station
+from rollwright.geometry.many_wheels import SIDES, Wheels, rest, wheels_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Stances", "dimension_values", "stances"]
+__all__ = ["Stances", "Wheels", "dimension_values", "drift_along", "inset_of", "stances", "wheels_of"]
 
-Array = "NDArray[np.float64]"
 _STATIONS = tuple(Station)
-_COLUMN = {name: index for index, name in enumerate(STATION_DIMENSIONS)}
-_GLOBALS = len(GLOBAL_DIMENSIONS)
 _CHUNK = 8192
-_STEPS = 12
-_SETTLED = 1e-14
-_UPRIGHT = 1e-12
 _ON_THE_GROUND = 1e-12
 _ON_THE_EDGE = 1e-9
+_TURNS_BACK = math.tan(0.8)
+"""Tangent of half the angle beyond which a car counts as turning back, as in `geometry.drift`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +38,9 @@ class Stances:
     Attributes:
         front: front underside height, shape (n,).
         rear: rear underside height, (n,).
-        pitch: nose up positive, nose down negative, (n,).
-        roll: left up positive, right up negative, (n,).
-        camber: of each station in the order of `Station`, (4, n).
-        steer: likewise, (4, n).
-        clearance: likewise, (4, n).
+        up: unit vector pointing up from the ground, body frame, (3, n).
+        axis: outward along each wheel's shank, track frame, stations in the order of `Station`, (3, 4, n).
+        clearance: of each station likewise, (4, n).
         rail_gap: likewise, (4, n); NaN where a wheel is above the rail.
         contact_x: likewise, (4, n).
         contact_y: likewise, (4, n).
@@ -58,10 +55,8 @@ class Stances:
 
     front: NDArray[np.float64]
     rear: NDArray[np.float64]
-    pitch: NDArray[np.float64]
-    roll: NDArray[np.float64]
-    camber: NDArray[np.float64]
-    steer: NDArray[np.float64]
+    up: NDArray[np.float64]
+    axis: NDArray[np.float64]
     clearance: NDArray[np.float64]
     rail_gap: NDArray[np.float64]
     contact_x: NDArray[np.float64]
@@ -78,21 +73,28 @@ class Stances:
         """Front less rear underside height, (n,)."""
         return self.front - self.rear
 
+    @property
+    def pitch(self) -> NDArray[np.float64]:
+        """Nose up positive, nose down negative, (n,)."""
+        found: NDArray[np.float64] = np.arcsin(self.up[0])
+        return found
 
-@dataclass(frozen=True, slots=True)
-class Wheels:
-    """Poses of the four wheels of n cars, body frame: each of shape (4, n)."""
+    @property
+    def roll(self) -> NDArray[np.float64]:
+        """Left up positive, right up negative, (n,)."""
+        found: NDArray[np.float64] = np.arctan2(self.up[1], self.up[2])
+        return found
 
-    cx: NDArray[np.float64]
-    cy: NDArray[np.float64]
-    cz: NDArray[np.float64]
-    ux: NDArray[np.float64]
-    uy: NDArray[np.float64]
-    uz: NDArray[np.float64]
-    radius: NDArray[np.float64]
-    half: NDArray[np.float64]
-    hole_x: NDArray[np.float64]
-    hole_y: NDArray[np.float64]
+    @property
+    def camber(self) -> NDArray[np.float64]:
+        """Of each station in the order of `Station`, top outward positive, inward negative, (4, n)."""
+        found: NDArray[np.float64] = -np.arcsin(np.clip(self.axis[2], -1.0, 1.0))
+        return found
+
+    @property
+    def steer(self) -> NDArray[np.float64]:
+        """Heading of each station's wheel, positive left, negative right, (4, n)."""
+        return _steer(self.axis, SIDES)
 
 
 def dimension_values(car: Car) -> NDArray[np.float64]:
@@ -100,92 +102,9 @@ def dimension_values(car: Car) -> NDArray[np.float64]:
     return np.array([dimension_of(car, name).value for name in dimension_names()])
 
 
-def wheels_of(values: NDArray[np.float64], seats: Mapping[Station, Seat], *, hangs: bool = False) -> Wheels:
-    """Return the poses of the wheels of many cars.
-
-    Args:
-        values: dimensions, shape (n, p), columns in the order of `dimension_names`.
-        seats: where in its play each wheel runs, the same for all.
-        hangs: False for cars on their wheels, True for cars held by the body with hanging wheels.
-
-    Returns:
-        The poses; equations as in `geometry.axle`.
-    """
-    columns = np.ascontiguousarray(values.T)
-    width, wheelbase = columns[0], columns[1]
-    block = columns[_GLOBALS:].reshape(4, len(STATION_DIMENSIONS), -1)
-
-    def of(name: str) -> NDArray[np.float64]:
-        return block[:, _COLUMN[name], :]
-
-    side = np.array([station.side for station in _STATIONS], dtype=np.float64)[:, None]
-    front = np.array([station.is_front for station in _STATIONS], dtype=np.float64)[:, None]
-    share = np.array([seats[station].share_of_play for station in _STATIONS])[:, None]
-
-    cos_cant, sin_cant = np.cos(of("cant")), np.sin(of("cant"))
-    cos_sweep, sin_sweep = np.cos(of("sweep")), np.sin(of("sweep"))
-    cos_bend, sin_bend = np.cos(of("bend")), np.sin(of("bend"))
-    to_down, to_forward = sin_bend * np.cos(of("clock")), sin_bend * np.sin(of("clock"))
-    ax, ay, az = sin_sweep * cos_cant, side * cos_sweep * cos_cant, sin_cant
-    ux = ax * cos_bend + sin_sweep * sin_cant * to_down + cos_sweep * to_forward
-    uy = ay * cos_bend + side * cos_sweep * sin_cant * to_down - side * sin_sweep * to_forward
-    uz = az * cos_bend - cos_cant * to_down
-
-    hole_x = front * wheelbase + of("offset")
-    hole_y = side * (0.5 * width - of("relief"))
-    bend_at = of("bend_at")
-    half = 0.5 * of("tread_width")
-    past = of("washer") + share * of("play") + of("hub_projection") + half - bend_at
-    flat = np.sqrt(ux * ux + uy * uy)
-    rise = (-0.5 if hangs else 0.5) * (of("bore") - of("shank")) / flat
-    return Wheels(
-        cx=hole_x + ax * bend_at + ux * past - uz * ux * rise,
-        cy=hole_y + ay * bend_at + uy * past - uz * uy * rise,
-        cz=of("hole_height") + az * bend_at + uz * past + flat * flat * rise,
-        ux=ux,
-        uy=uy,
-        uz=uz,
-        radius=0.5 * of("diameter"),
-        half=half,
-        hole_x=hole_x,
-        hole_y=hole_y,
-    )
-
-
-def _contacts(
-    w: Wheels, up: NDArray[np.float64], which: list[int] | slice
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    ux, uy, uz, half = w.ux[which], w.uy[which], w.uz[which], w.half[which]
-    tilt = ux * up[0] + uy * up[1] + uz * up[2]
-    down = w.radius[which] / np.sqrt(1.0 - tilt * tilt)
-    along = np.where(np.abs(tilt) > _UPRIGHT, -np.copysign(half, tilt), 0.0) + down * tilt
-    return (
-        w.cx[which] + ux * along - up[0] * down,
-        w.cy[which] + uy * along - up[1] * down,
-        w.cz[which] + uz * along - up[2] * down,
-    )
-
-
-def _rest(w: Wheels, three: list[int]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-    """Return up (3, n), lift (n,) and whether each row settled; the iteration is that of `geometry.rest`."""
-    n = w.cx.shape[1]
-    up = np.zeros((3, n))
-    up[2] = 1.0
-    change = np.full(n, np.inf)
-    for _ in range(_STEPS):
-        x, y, z = _contacts(w, up, three)
-        x1, y1, z1 = x[1] - x[0], y[1] - y[0], z[1] - z[0]
-        x2, y2, z2 = x[2] - x[0], y[2] - y[0], z[2] - z[0]
-        nx, ny, nz = y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2
-        size = np.copysign(np.sqrt(nx * nx + ny * ny + nz * nz), nz)
-        new = np.stack((nx / size, ny / size, nz / size))
-        change = np.abs(new[0] - up[0]) + np.abs(new[1] - up[1])
-        up = new
-        if change.max() < _SETTLED:
-            break
-    x, y, z = _contacts(w, up, three[:1])
-    lift = -(up[0] * x[0] + up[1] * y[0] + up[2] * z[0])
-    return up, lift, change < 1e-12
+def _steer(axis: NDArray[np.float64], side: NDArray[np.float64]) -> NDArray[np.float64]:
+    found: NDArray[np.float64] = -side * np.arctan2(axis[0], side * axis[1])
+    return found
 
 
 def _masses(car: Car) -> tuple[NDArray[np.float64], float, NDArray[np.float64], NDArray[np.float64]]:
@@ -198,36 +117,30 @@ def _masses(car: Car) -> tuple[NDArray[np.float64], float, NDArray[np.float64], 
 
 
 def _holds(
-    point: NDArray[np.float64],
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
+    up: NDArray[np.float64], mass_centre: NDArray[np.float64], corners: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    px, py = point
-    edge = _ON_THE_EDGE * np.maximum(
-        np.abs(x[1] - x[0]) + np.abs(y[1] - y[0]), np.abs(x[2] - x[0]) + np.abs(y[2] - y[0])
-    )
-    crossings = np.stack(
-        [(x[b] - x[a]) * (py - y[a]) - (y[b] - y[a]) * (px - x[a]) for a, b in ((0, 1), (1, 2), (2, 0))]
-    )
-    inside: NDArray[np.bool_] = np.all(crossings >= -edge, axis=0) | np.all(crossings <= edge, axis=0)
+    """Return whether each centre of mass (3, n) is above the triangle of its three corners (3, 3, n)."""
+    ahead = corners[:, [1, 2, 0]]
+    x1, y1, z1 = ahead - corners
+    x2, y2, z2 = mass_centre[:, None, :] - corners
+    crossings = up[0] * (y1 * z2 - z1 * y2) + up[1] * (z1 * x2 - x1 * z2) + up[2] * (x1 * y2 - y1 * x2)
+    span = np.abs(x1) + np.abs(y1)
+    edge = _ON_THE_EDGE * np.maximum(span[0], span[2])
+    inside: NDArray[np.bool_] = (crossings.min(axis=0) >= -edge) | (crossings.max(axis=0) <= edge)
     return inside
 
 
-def _track(
-    up: NDArray[np.float64],
-    lift: NDArray[np.float64] | float,
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    z: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Rotate body-frame coordinates into the track frame and lift them."""
+def _track(up: NDArray[np.float64], vectors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Rotate body-frame vectors (3, k, n) into the track frame."""
     cosine = np.sqrt(1.0 - up[0] * up[0])
     cos_roll, sin_roll = up[2] / cosine, up[1] / cosine
-    return (
-        cosine * x - up[0] * (sin_roll * y + cos_roll * z),
-        cos_roll * y - sin_roll * z,
-        up[0] * x + up[1] * y + up[2] * z + lift,
-    )
+    x, y, z = vectors
+    above = sin_roll * y + cos_roll * z
+    turned = np.empty_like(vectors)
+    turned[0] = cosine * x - up[0] * above
+    turned[1] = cos_roll * y - sin_roll * z
+    turned[2] = up[0] * x + cosine * above
+    return turned
 
 
 def inset_of(
@@ -258,22 +171,20 @@ def inset_of(
     Returns:
         Distance of that point from the centre line [m], (4, n); NaN where no point is inside the band.
     """
-    side = np.array([station.side for station in _STATIONS], dtype=np.float64)[:, None]
     flat = np.sqrt(ux * ux + uy * uy)
-    down_y = uz * uy / flat
-    # Unit vector level in the wheel's plane, its forward part positive; only its y part is needed.
-    level_y = -ux / flat * np.copysign(1.0, uy)
-    y0, z0 = cy - half * uy, cz - half * uz
+    # Unit vectors down and level in the wheel's plane; only their parts toward the centre line are needed.
+    out, level = SIDES * uz * uy / flat, np.abs(ux) / flat
     swing = radius * flat
+    z0 = cz - half * uz
     most, least = (z0 - low) / swing, (z0 - high) / swing
-    first = np.arccos(np.clip(most, -1.0, 1.0))
-    last = np.arccos(np.clip(least, -1.0, 1.0))
-    turn = np.arctan2(-side * level_y, -side * down_y)
-    turn = np.where((np.abs(turn) >= first) & (np.abs(turn) <= last), turn, last)
-    angles = np.stack((first, -first, last, -last, turn))
-    inset: NDArray[np.float64] = np.min(
-        side * (y0 + radius * (down_y * np.cos(angles) + level_y * np.sin(angles))), axis=0
+    # By cosines of the angle on the rim from its lowest point; of its two sides the nearer one counts.
+    first, last = np.minimum(np.maximum((most, least), -1.0), 1.0)
+    reach = np.minimum(
+        out * first - level * np.sqrt(1.0 - first * first), out * last - level * np.sqrt(1.0 - last * last)
     )
+    far = np.sqrt(out * out + level * level)
+    reach = np.where((-out <= first * far) & (-out >= last * far), -far, reach)
+    inset: NDArray[np.float64] = SIDES * (cy - half * uy) + radius * reach
     return np.where((least > 1.0) | (most < -1.0), np.nan, inset)
 
 
@@ -293,36 +204,28 @@ def drift_along(
         board: how far down the board the watched point has moved [m].
 
     Returns:
-        Sideways travel [m], positive left, negative right; NaN where the car turns back before.
+        Sideways travel [m], positive left, negative right; NaN where the car turns back before. The condition
+        that the watched point is the board's length down the board is quadratic in the tangent of half the
+        angle turned, and its smaller solution is the first time it is.
     """
-    crab = np.tan(rear_steer)
-    run = board + 0.0 * curvature
-    sideways = np.zeros_like(run)
-    good = np.ones(run.shape, dtype=bool)
-    for _ in range(8):
-        theta = curvature * run
-        small = np.abs(theta) < 1e-4
-        safe = np.where(small, 1.0, theta)
-        sine, cosine = np.sin(theta), np.cos(theta)
-        square = theta * theta
-        sine_part = run * np.where(small, 1.0 - square / 6.0, sine / safe)
-        cosine_part = run * np.where(small, theta * (0.5 - square / 24.0), (1.0 - cosine) / safe)
-        half = np.sin(0.5 * theta)
-        forward = sine_part - crab * cosine_part - 2.0 * watched * half * half
-        sideways = cosine_part + crab * sine_part + watched * sine
-        rate = cosine - crab * sine - watched * curvature * sine
-        good &= (rate > 0.05) & (np.abs(theta) <= 1.6)
-        step = np.where(good, (board - forward) / np.where(good, rate, 1.0), 0.0)
-        if np.abs(step).max() < 1e-15 * np.max(board):
-            break
-        run = run + step
-    return np.where(good, sideways, np.nan)
+    # With t the tangent of half the angle turned, which solves (kb + 2p) t^2 - 2 t + kb = 0 for the board b
+    # and p = tan(dr) + k watched; written so that a car that runs straight (k = 0) is nothing special.
+    lever = np.tan(rear_steer) + watched * curvature
+    turned = board * curvature
+    # Where the root would be of a negative number the rate is negative as well.
+    root = np.sqrt(np.maximum(1.0 - turned * (turned + 2.0 * lever), 0.0))
+    t_per_curvature = board / (1.0 + root)
+    t = t_per_curvature * curvature
+    whole = 1.0 + t * t
+    rate = (2.0 - whole - 2.0 * lever * t) / whole
+    drift = 2.0 * t_per_curvature * (t + lever) / whole
+    return np.where((rate > 0.05) & (np.abs(t) <= _TURNS_BACK), drift, np.nan)
 
 
-def _tripod_indices(car: Car) -> list[list[int]]:
-    dominant = _STATIONS.index(car.dominant)
-    raised = _STATIONS.index(car.dominant.opposite)
-    return [[i for i in range(4) if i != spare] for spare in (raised, dominant, 0, 1)]
+@cache
+def _tripod_indices(dominant: Station) -> tuple[list[int], ...]:
+    spares = (_STATIONS.index(dominant.opposite), _STATIONS.index(dominant), 0, 1)
+    return tuple([i for i in range(4) if i != spare] for spare in spares)
 
 
 def _chunk(car: Car, values: NDArray[np.float64], seats: Mapping[Station, Seat]) -> Stances:
@@ -330,39 +233,43 @@ def _chunk(car: Car, values: NDArray[np.float64], seats: Mapping[Station, Seat])
     n = len(values)
     moment, fixed, wheel_mass, axle_mass = _masses(car)
     total = fixed + wheel_mass.sum() + axle_mass.sum()
-    height = np.ascontiguousarray(
-        values.T[_GLOBALS:].reshape(4, len(STATION_DIMENSIONS), -1)[:, _COLUMN["hole_height"], :]
-    )
-    mass_centre = np.stack(
-        [
-            (moment[axis] + wheel_mass @ at + axle_mass @ hole) / total
-            for axis, (at, hole) in enumerate(((w.cx, w.hole_x), (w.cy, w.hole_y), (w.cz, height)))
-        ]
-    )
+    mass_centre = (moment[:, None] + wheel_mass @ w.centre + axle_mass @ w.hole) / total
+    tripods = _tripod_indices(car.dominant)
     up = np.zeros((3, n))
-    lift = np.zeros(n)
+    points = np.zeros((3, 4, n))
+    heights = np.zeros((4, n))
     carrying = np.full(n, -1, dtype=np.int64)
     todo = np.arange(n)
-    for number, three in enumerate(_tripod_indices(car)):
+    for number, three in enumerate(tripods):
         part = w if len(todo) == n else _rows(w, todo)
-        part_up, part_lift, settled = _rest(part, three)
-        x, y, z = _contacts(part, part_up, slice(None))
+        part_up, part_points, part_heights, settled = rest(part, three)
         (spare,) = (i for i in range(4) if i not in three)
-        spare_height = part_up[0] * x[spare] + part_up[1] * y[spare] + part_up[2] * z[spare] + part_lift
-        tx, ty, _ = _track(part_up, 0.0, x, y, z)
-        mx, my, _ = _track(part_up, 0.0, *mass_centre[:, todo])
-        good = settled & (spare_height >= -_ON_THE_GROUND) & _holds(np.stack((mx, my)), tx[three], ty[three])
+        clear = part_heights[spare] - part_heights[three[0]]
+        held = _holds(part_up, mass_centre[:, todo], part_points[:, three])
+        good = settled & (clear >= -_ON_THE_GROUND) & held
+        if np.all(good) and len(todo) == n:
+            up, points, heights = part_up, part_points, part_heights
+            carrying[:] = number
+            todo = todo[:0]
+            break
         rows = todo[good]
-        up[:, rows], lift[rows], carrying[rows] = part_up[:, good], part_lift[good], number
+        up[:, rows], points[:, :, rows], heights[:, rows] = (
+            part_up[:, good],
+            part_points[:, :, good],
+            part_heights[:, good],
+        )
+        carrying[rows] = number
         todo = todo[~good]
         if len(todo) == 0:
             break
     up[2, todo] = 1.0  # keeps the arithmetic of rows that tip over quiet
-    return _describe(car, values, w, up, lift, carrying)
+    # The carried wheels' points are level to rounding; the first of them sets the lift.
+    first = np.array([three[0] for three in tripods])[carrying]
+    return _describe(car, values, w, up, heights, points, -heights[first, np.arange(n)], carrying)
 
 
 def _rows(w: Wheels, rows: NDArray[np.int64]) -> Wheels:
-    return Wheels(**{field.name: getattr(w, field.name)[:, rows] for field in fields(w)})
+    return Wheels(**{field.name: getattr(w, field.name)[..., rows] for field in fields(w)})
 
 
 def _describe(
@@ -370,38 +277,47 @@ def _describe(
     values: NDArray[np.float64],
     w: Wheels,
     up: NDArray[np.float64],
+    heights: NDArray[np.float64],
+    points: NDArray[np.float64],
     lift: NDArray[np.float64],
     carrying: NDArray[np.int64],
 ) -> Stances:
-    side = np.array([station.side for station in _STATIONS], dtype=np.float64)[:, None]
-    ux, uy, uz = _track(up, 0.0, w.ux, w.uy, w.uz)
-    _, cy, cz = _track(up, lift, w.cx, w.cy, w.cz)
-    contact_x, contact_y, clearance = _track(up, lift, *_contacts(w, up, slice(None)))
-    steer = -side * np.arctan2(ux, side * uy)
+    turned = _track(up, np.concatenate((w.axis, w.centre, points), axis=1))
+    axis, centre, contact = turned[:, :4], turned[:, 4:8], turned[:, 8:]
+    clearance = heights + lift
     dominant = _STATIONS.index(car.dominant)
-    rear_x = 0.5 * (contact_x[0] + contact_x[1])
-    rear_steer = 0.5 * (steer[0] + steer[1])
-    tangent = np.tan(steer[dominant])
+    rear_x = 0.5 * (contact[0, 0] + contact[0, 1])
+    rear = _steer(axis[:, :2], SIDES[:2])
+    rear_steer = 0.5 * (rear[0] + rear[1])
+    tangent = -axis[0, dominant] / axis[1, dominant]
     curvature = (tangent - np.tan(rear_steer)) / (
-        contact_x[dominant] - rear_x + contact_y[dominant] * tangent
+        contact[0, dominant] - rear_x + contact[1, dominant] * tangent
     )
-    wheelbase, rail_width, rail_height, board = (values[:, column] for column in (1, 2, 3, 4))
+    wheelbase, rail_width, rail_height, board = values[:, 1:5].T
     watched = np.sqrt(1.0 - up[0] * up[0]) * wheelbase - rear_x
     gap = (
-        inset_of(cy=cy, cz=cz, ux=ux, uy=uy, uz=uz, radius=w.radius, half=w.half, low=0.0, high=rail_height)
+        inset_of(
+            cy=centre[1],
+            cz=centre[2] + lift,
+            ux=axis[0],
+            uy=axis[1],
+            uz=axis[2],
+            radius=w.radius,
+            half=w.half,
+            low=0.0,
+            high=rail_height,
+        )
         - 0.5 * rail_width
     )
     return Stances(
         front=lift + up[0] * wheelbase,
         rear=lift,
-        pitch=np.arcsin(up[0]),
-        roll=np.arctan2(up[1], up[2]),
-        camber=-np.arcsin(np.clip(uz, -1.0, 1.0)),
-        steer=steer,
+        up=up,
+        axis=axis,
         clearance=np.where(np.abs(clearance) < _ON_THE_GROUND, 0.0, clearance),
         rail_gap=gap,
-        contact_x=contact_x,
-        contact_y=contact_y,
+        contact_x=contact[0],
+        contact_y=contact[1],
         curvature=curvature,
         rear_steer=rear_steer,
         watched=watched,

@@ -15,14 +15,13 @@ from rollwright.geometry.axle import WheelPose
 from rollwright.geometry.drift import curvature, drift_over
 from rollwright.geometry.rail import Nearest, innermost
 from rollwright.geometry.rest import Plane, contact_point
-from rollwright.geometry.seat import InferredSeat, infer_seat
+from rollwright.geometry.seat import SEAT_ROUNDS, InferredSeat, infer_seat
 from rollwright.geometry.tripod import attitude, pose_at, rest_of, tread_of
 from rollwright.geometry.vector import Vector, rotate
 
 __all__ = ["Drift", "Stance", "StationStance", "camber_of", "stance", "steer_of"]
 
 _ON_THE_GROUND = 1e-12
-_SEAT_ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +201,7 @@ def stance(car: Car, *, seats: Mapping[Station, Seat] | None = None) -> Stance:
         if seats is None
         else {station: InferredSeat(seat, "as given") for station, seat in seats.items()}
     )
-    for _ in range(_SEAT_ROUNDS):
+    for _ in range(SEAT_ROUNDS):
         found = _stance(car, chosen)
         if seats is not None:
             return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import cache
 
 from rollwright.car.model import Car, Seat, Station
 from rollwright.errors import CarCannotRest
@@ -12,7 +13,7 @@ from rollwright.geometry.mass import centre_of_mass
 from rollwright.geometry.rest import Plane, Tread, contact_point, rest_on
 from rollwright.geometry.vector import Vector, rotate
 
-__all__ = ["attitude", "pose_at", "rest_of", "tread_of", "tripods"]
+__all__ = ["attitude", "pose_at", "rest_of", "rest_on_treads", "tread_of", "tripods"]
 
 _ON_THE_GROUND = 1e-12
 _ON_THE_EDGE = 1e-9
@@ -66,6 +67,7 @@ def tread_of(car: Car, station: Station, pose: WheelPose) -> Tread:
     return Tread(pose, wheel.diameter.value / 2.0, wheel.tread_width.value / 2.0)
 
 
+@cache
 def tripods(dominant: Station) -> tuple[tuple[Station, Station, Station], ...]:
     """Return the four sets of three wheels that might carry the car, the intended one first.
 
@@ -121,7 +123,27 @@ def rest_of(
     """
     mass_centre = centre_of_mass(car, poses)
     treads = {station: tread_of(car, station, pose) for station, pose in poses.items()}
-    for carrying in tripods(car.dominant):
+    plane, carrying = rest_on_treads(treads, mass_centre, dominant=car.dominant)
+    return plane, carrying, mass_centre
+
+
+def rest_on_treads(
+    treads: Mapping[Station, Tread], mass_centre: Vector, *, dominant: Station
+) -> tuple[Plane, tuple[Station, Station, Station]]:
+    """Return how four wheels rest on the ground.
+
+    Args:
+        treads: the wheels, in the body frame.
+        mass_centre: of the whole car, in the body frame [m].
+        dominant: the front station meant to carry.
+
+    Returns:
+        The plane as seen from the body and the three stations that carry, as for `rest_of`.
+
+    Raises:
+        CarCannotRest: no three wheels hold the centre of mass.
+    """
+    for carrying in tripods(dominant):
         try:
             plane = rest_on([treads[station] for station in carrying])
         except CarCannotRest:
@@ -131,8 +153,8 @@ def rest_of(
             continue
         a, b, c = (contact_point(treads[station], up=plane.up) for station in carrying)
         if _holds(mass_centre, (a, b, c), attitude(plane)):
-            return plane, carrying, mass_centre
-    raise _why_not(mass_centre, poses)
+            return plane, carrying
+    raise _why_not(mass_centre, {station: tread.pose for station, tread in treads.items()})
 
 
 def _why_not(mass_centre: Vector, poses: Mapping[Station, WheelPose]) -> CarCannotRest:

@@ -1,4 +1,4 @@
-"""The Tannery Lane Gravity Club: an invented club, its cars and its bench readings.
+"""The Tannery Lane Gravity Club: an invented club, its cars, its bench readings and its classes.
 
 The readings were made by `simulate.draw_car` and `SimulatedCar.read` from fixed seeds; a test makes
 them again and compares. No figure is taken from any real club or maker.
@@ -9,10 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from importlib.resources import files
 
-__all__ = ["CAR", "READINGS", "SEEDS", "club_files", "file_text"]
+__all__ = [
+    "CAR",
+    "CLASS_FILES",
+    "POCKETS",
+    "READINGS",
+    "SEASON",
+    "SEEDS",
+    "TRACKS",
+    "club_files",
+    "file_text",
+]
 
 CAR = "lark.toml"
 READINGS = "lark-readings.toml"
+POCKETS = "lark-pockets.toml"
+SEASON = "season.jsonl"
+TRACKS = ("track-tannery.toml", "track-surveyed.toml")
+CLASS_FILES = ("class-open.toml", "class-straight.toml", "class-plain.toml")
 
 SEEDS: Mapping[str, int] = {"lark": 21, "heron": 57, "bittern": 148}
 """Seed of the true car and of its readings, by the file's name."""
@@ -24,6 +38,10 @@ _FILES = (
     "heron-readings.toml",
     "bittern.toml",
     "bittern-readings.toml",
+    *CLASS_FILES,
+    POCKETS,
+    *TRACKS,
+    SEASON,
 )
 
 

@@ -131,6 +131,8 @@ def _move_json(move: Move, told: Instruction) -> dict[str, object]:
         "kind": move.kind.value,
         "station": move.station.value,
         "by": move.by,
+        "ask": move.ask,
+        "aim": told.ask,
         "to": move.to,
         "direction": told.direction,
         "text": told.text,

@@ -133,8 +133,8 @@ def doubts_about(
 
     Returns:
         Sentences: the slips; else file and readings that disagree more than their uncertainties allow,
-        with what lies furthest; repeats on both sides; wheels that carry where they should not; wheels
-        of which it is a close call where they run in their play.
+        with what lies furthest; repeats on both sides; wheels that carry where they should not; a body
+        that drags on the rail; wheels of which it is a close call where they run in their play.
     """
     doubts = list(slips)
     if not doubts and found.misfit_probability < _ODD:
@@ -149,6 +149,14 @@ def doubts_about(
         )
     elif now.carrying != (Station.REAR_LEFT, Station.REAR_RIGHT, car.dominant):
         doubts.append("A rear wheel is off the ground: check the hole heights and the mass's place.")
+    lowest = min(now.front, now.rear)
+    if lowest <= car.rail.height.value:
+        stands = show(lowest, kind=Kind.LENGTH, system=system)
+        high = show(car.rail.height.value, kind=Kind.LENGTH, system=system)
+        doubts.append(
+            f"The body stands {stands} above the lane and the rail is {high} high, so that it drags on "
+            "the rail: check the rail's height and the holes'."
+        )
     close = [
         station.words
         for station, at in stance(car).stations.items()

@@ -17,19 +17,21 @@ from rollwright.car.dimensions import dimension_names, dimension_of, free_deviat
 from rollwright.car.model import Car, Seat, Station
 from rollwright.errors import ReadingUnusable
 from rollwright.geometry.many import dimension_values, stances
-from rollwright.geometry.stance import stance
+from rollwright.geometry.seat import footing_of
 from rollwright.quantity import Contribution, Quantity, Source
 from rollwright.setup.explain import Strain, budget_of, misfit_of, notes_of, strains_of
 from rollwright.setup.mode import Mode, Prior, mode_of, posterior
-from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel, derivatives, gate_values
+from rollwright.setup.predict import GATE_QUANTITIES, ReadingModel
 from rollwright.setup.readings import Reading, ReadingKind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Estimate", "Prior", "Strain", "estimate", "prior_of", "seats_at"]
+__all__ = ["Estimate", "Position", "Prior", "Strain", "estimate", "position_of", "prior_of", "seats_at"]
 
 _SEAT_ROUNDS = 6
+_INDEX = {name: index for index, name in enumerate(dimension_names())}
+_BENDS = [(_INDEX[f"{station.value}.bend"], _INDEX[f"{station.value}.clock"]) for station in Station]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +90,7 @@ class Estimate:
         Returns:
             Its best value and standard uncertainty.
         """
-        index = dimension_names().index(name)
+        index = _INDEX[name]
         return Quantity(
             value=float(self.values[index]),
             uncertainty=float(np.linalg.norm(self.root[index])),
@@ -98,8 +100,70 @@ class Estimate:
 
     def as_prior(self) -> Prior:
         """Return the estimate as the prior of the next one."""
-        sources = tuple(f"earlier estimate {number}" for number in range(1, self.root.shape[1] + 1))
-        return Prior(mean=self.values, root=self.root, sources=sources)
+        return _as_prior(self.values, self.root)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Position:
+    """Where the car is, without the reasons: what a long chain of estimates hands on.
+
+    Attributes:
+        seats: where in its play each wheel was taken to run.
+        carrying: index into `geometry.tripod.tripods` of the wheels that carry.
+        values: best values of the dimensions, (p,), in the order of `dimension_names`.
+        root: shape (p, q); covariance is `root @ root.T`.
+        gates: height difference, drift and rail offset at the mode [m], (3,).
+        gate_root: their derivatives along the columns of `root`, (3, q).
+        errors: root of the covariance that the readings leave of the unit errors of `start`, (q, q); their
+            most likely values are `mode.unknowns`.
+        mode: the mode that it is read from.
+        start: what was known before the readings.
+    """
+
+    seats: Mapping[Station, Seat]
+    carrying: int
+    values: NDArray[np.float64]
+    root: NDArray[np.float64]
+    gates: NDArray[np.float64]
+    gate_root: NDArray[np.float64]
+    errors: NDArray[np.float64]
+    mode: Mode
+    start: Prior
+
+    def as_prior(self) -> Prior:
+        """Return the position as the prior of the next one."""
+        return _as_prior(self.values, self.root)
+
+    def is_of(self, car: Car, prior: Prior) -> bool:
+        """Return whether it is the position of just this car before any reading."""
+        return self.start is prior and self.mode.bench.car is car and not self.mode.bench.readings
+
+    def explained(self) -> Estimate:
+        """Return the whole estimate: with the car as it is there, what strains it, budgets and notes."""
+        mode, prior = self.mode, self.start
+        covariance = self.errors @ self.errors
+        deviations = np.sqrt(np.sum(self.root**2, axis=1))
+        return Estimate(
+            car=_car_with(mode.bench.car, self.values, deviations),
+            seats=self.seats,
+            values=self.values,
+            root=self.root,
+            gates=self.gates,
+            gate_root=self.gate_root,
+            readings=tuple(mode.bench.readings),
+            misfit_probability=misfit_of(mode),
+            strains=strains_of(prior, mode, covariance),
+            budgets={
+                name: budget_of(prior, mode, gate=mode.gate_slopes[row], covariance=covariance)
+                for row, name in enumerate(GATE_QUANTITIES)
+            },
+            notes=notes_of(prior, mode, gates=mode.gate_slopes, covariance=covariance),
+        )
+
+
+def _as_prior(values: NDArray[np.float64], root: NDArray[np.float64]) -> Prior:
+    sources = tuple(f"earlier estimate {number}" for number in range(1, root.shape[1] + 1))
+    return Prior(mean=values, root=root, sources=sources)
 
 
 def prior_of(car: Car, *, read: Collection[str] = ()) -> Prior:
@@ -113,11 +177,10 @@ def prior_of(car: Car, *, read: Collection[str] = ()) -> Prior:
         Independent dimensions with the file's values and the standard uncertainties of
         `free_deviations`; all others are held fixed.
     """
-    names = dimension_names()
     free = free_deviations(car, read=read)
-    root = np.zeros((len(names), len(free)))
+    root = np.zeros((len(_INDEX), len(free)))
     for column, (name, deviation) in enumerate(free.items()):
-        root[names.index(name), column] = deviation
+        root[_INDEX[name], column] = deviation
     return Prior(mean=dimension_values(car), root=root, sources=tuple(free))
 
 
@@ -150,19 +213,48 @@ def estimate(car: Car, readings: Sequence[Reading] = (), *, prior: Prior | None 
         ReadingUnusable: a reading is impossible on this car.
     """
     start = prior_of(car, read=_bends_read(car, readings)) if prior is None else prior
-    seats = seats_at(car, start.mean)
+    return position_of(car, readings, prior=start).explained()
+
+
+def position_of(
+    car: Car, readings: Sequence[Reading] = (), *, prior: Prior, unread: Position | None = None
+) -> Position:
+    """Return where a car really is, without the reasons; see `estimate`.
+
+    Args:
+        car: the car as described.
+        readings: what was read.
+        prior: what is known of the dimensions.
+        unread: its position without any readings, where it is at hand: saves finding it anew. One of another
+            car or from another prior is let be.
+
+    Returns:
+        The position; `explained` makes the whole estimate of it.
+
+    Raises:
+        CarCannotRest: the car as described cannot stand.
+        ReadingUnusable: a reading is impossible on this car.
+    """
+    known = unread if unread is not None and unread.is_of(car, prior) else None
+    standing = known or footing_of(car, prior.mean.tolist())
+    if not readings:
+        mode = mode_of(ReadingModel(car, standing.seats, ()), prior)
+        return _position(mode, prior, standing.carrying)
+    seats, first = standing.seats, None if known is None else known.mode
     tried: list[Mode] = []
     for _ in range(_SEAT_ROUNDS):
-        mode = mode_of(ReadingModel(car, seats, tuple(readings)), start)
-        better = seats_at(car, _with_positive_bends(start.mean + start.root @ mode.unknowns))
-        if better == seats:
-            return _describe(mode, start)
+        mode = mode_of(ReadingModel(car, seats, tuple(readings)), prior, unread=first)
+        better = footing_of(car, _values_at(mode, prior).tolist())
+        if better.seats == seats:
+            return _position(mode, prior, better.carrying)
         tried.append(mode)
-        if any(better == earlier.bench.seats for earlier in tried):
+        if any(better.seats == earlier.bench.seats for earlier in tried):
             break
-        seats = better
+        seats, first = better.seats, None
     # No seats agree with the car that they lead to, a close call: those that strain it the least are kept.
-    return _describe(min(tried, key=lambda mode: mode.sum_of_squares), start)
+    mode = min(tried, key=lambda mode: mode.sum_of_squares)
+    carrying = stances(car, _values_at(mode, prior)[None, :], seats=mode.bench.seats).carrying
+    return _position(mode, prior, int(carrying[0]))
 
 
 def seats_at(car: Car, values: NDArray[np.float64]) -> dict[Station, Seat]:
@@ -178,74 +270,59 @@ def seats_at(car: Car, values: NDArray[np.float64]) -> dict[Station, Seat]:
     Raises:
         CarCannotRest: the car cannot stand.
     """
-    found = stance(_car_with(car, values))
-    return {station: at.seat.seat for station, at in found.stations.items()}
+    return dict(footing_of(car, values.tolist()).seats)
 
 
-def _car_with(car: Car, values: NDArray[np.float64], deviations: NDArray[np.float64] | None = None) -> Car:
+def _car_with(car: Car, values: NDArray[np.float64], deviations: NDArray[np.float64]) -> Car:
     """Return a car with other dimensions; those that the estimate left alone keep their source."""
     changes: dict[str, Quantity] = {}
     for index, name in enumerate(dimension_names()):
         old = dimension_of(car, name)
         value = float(values[index])
         # What the estimate holds fixed keeps what the file says of it.
-        told = 0.0 if deviations is None else float(deviations[index])
-        uncertainty = told or old.uncertainty
+        uncertainty = float(deviations[index]) or old.uncertainty
         if value != old.value or uncertainty != old.uncertainty:
             changes[name] = Quantity(value=value, uncertainty=uncertainty, source=old.source, label=name)
     return with_dimensions(car, changes)
 
 
-def _bend_rows() -> list[tuple[int, int]]:
-    names = dimension_names()
-    return [
-        (names.index(f"{station.value}.bend"), names.index(f"{station.value}.clock")) for station in Station
-    ]
-
-
 def _with_positive_bends(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the same car with every bend written as positive: a negative one is the same turned by half."""
     out = values.copy()
-    for bend, clock in _bend_rows():
+    for bend, clock in _BENDS:
         if out[bend] < 0.0:
             out[bend] = -out[bend]
             out[clock] += np.pi if out[clock] <= 0.0 else -np.pi
     return out
 
 
-def _describe(mode: Mode, prior: Prior) -> Estimate:
-    bench = mode.bench
-    values = prior.mean + prior.root @ mode.unknowns
-    covariance, unit_root = posterior(mode.slopes)
-    root = prior.root @ unit_root
+def _values_at(mode: Mode, prior: Prior) -> NDArray[np.float64]:
+    return _with_positive_bends(prior.mean + prior.root @ mode.unknowns)
 
-    def gates(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-        return gate_values(stances(bench.car, rows, seats=bench.seats))
 
-    at_mode, gate_slopes = derivatives(gates, values, prior.root.T)
-    if not (np.all(np.isfinite(at_mode)) and np.all(np.isfinite(gate_slopes))):
+def _position(mode: Mode, prior: Prior, carrying: int) -> Position:
+    if not (np.all(np.isfinite(mode.gates)) and np.all(np.isfinite(mode.gate_slopes))):
         raise ReadingUnusable(
             "the dominant wheel stands above the rail, or the car turns too sharply for the board",
             mend="check the heights, the rail and the bend in the car file",
         )
-    flipped = _with_positive_bends(values)
-    for bend, _ in _bend_rows():
+    root, gate_root, errors = prior.root, mode.gate_slopes, np.eye(prior.root.shape[1])
+    if len(mode.narrow):
+        _, errors = posterior(mode.narrow)
+        root, gate_root = root @ errors, gate_root @ errors
+    values = prior.mean + prior.root @ mode.unknowns
+    for bend, _ in _BENDS:
         if values[bend] < 0.0:
+            root = root.copy()
             root[bend] = -root[bend]
-    deviations = np.sqrt(np.sum(root**2, axis=1))
-    return Estimate(
-        car=_car_with(bench.car, flipped, deviations),
-        seats=bench.seats,
-        values=flipped,
+    return Position(
+        seats=mode.bench.seats,
+        carrying=carrying,
+        values=_with_positive_bends(values),
         root=root,
-        gates=at_mode,
-        gate_root=gate_slopes @ unit_root,
-        readings=tuple(bench.readings),
-        misfit_probability=misfit_of(mode),
-        strains=strains_of(prior, mode, covariance),
-        budgets={
-            name: budget_of(prior, mode, gate=gate_slopes[row], covariance=covariance)
-            for row, name in enumerate(GATE_QUANTITIES)
-        },
-        notes=notes_of(prior, mode, gates=gate_slopes, covariance=covariance),
+        gates=mode.gates,
+        gate_root=gate_root,
+        errors=errors,
+        mode=mode,
+        start=prior,
     )

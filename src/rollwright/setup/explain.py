@@ -64,14 +64,12 @@ def strains_of(prior: Prior, mode: Mode, covariance: NDArray[np.float64]) -> tup
         for name, pull, spread in zip(prior.sources, mode.unknowns, expected, strict=True)
         if spread > 0.05
     ]
-    slopes, whiten = mode.slopes, mode.whiten
-    left = np.eye(len(slopes)) - slopes @ covariance @ slopes.T
-    spreads = np.diag(whiten.T @ left @ whiten)
-    most = np.diag(whiten.T @ whiten)
+    gains, most = mode.whitening.transposed(mode.slopes), mode.whitening.weights()
+    spreads = most - np.sum((gains @ covariance) * gains, axis=1)
     pulls += [
         Strain(name=owner.where, ratio=float(abs(pull) / np.sqrt(spread)))
         for owner, pull, spread, whole in zip(
-            mode.bench.owners(), whiten.T @ mode.residuals, spreads, most, strict=True
+            mode.bench.owners(), mode.whitening.transposed(mode.residuals), spreads, most, strict=True
         )
         if spread > 0.0025 * whole
     ]
@@ -95,7 +93,7 @@ def budget_of(
         uncertainty add up to the posterior variance exactly.
     """
     by_prior = gate @ covariance
-    by_channel = by_prior @ mode.slopes.T @ mode.whiten
+    by_channel = mode.whitening.transposed(mode.slopes @ by_prior)
     scales = dict(zip(prior.sources, np.sqrt(np.sum(prior.root**2, axis=0)).tolist(), strict=True))
     parts = dict(zip(prior.sources, (by_prior**2).tolist(), strict=True))
     shared: dict[str, float] = {}

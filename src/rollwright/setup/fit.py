@@ -5,9 +5,9 @@ The minimiser is scipy's; what is ours is the bookkeeping of a covariance that m
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from rollwright.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Fit", "least_squares_fit"]
+__all__ = ["Fit", "Whitening", "least_squares_fit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,65 @@ class Fit:
     def scaled_covariance(self) -> NDArray[np.float64]:
         """Covariance where the residuals' size is judged from their own scatter, (p, p)."""
         return self.covariance * self.residual_deviation**2
+
+
+@dataclass(frozen=True, slots=True)
+class Whitening:
+    """What turns errors, some of which are shared, into independent ones of unit variance.
+
+    The covariance is `N = D + sum of c c'`, D diagonal and each c over the members of one set-up. With
+    `g = D^(-1/2) c` and e its direction, `W = (I - (1 - 1 / sqrt(1 + g'g)) e e') D^(-1/2)` has `W'W = N^-1`.
+
+    Attributes:
+        scale: one over the deviations of the own errors, (m,).
+        shared: for each set-up its members, e and g'g.
+    """
+
+    scale: NDArray[np.float64]
+    shared: tuple[tuple[NDArray[np.intp], NDArray[np.float64], float], ...]
+
+    @classmethod
+    def of(
+        cls, own: NDArray[np.float64], common: Sequence[tuple[NDArray[np.intp], NDArray[np.float64]]]
+    ) -> Self:
+        """Return the whitening of errors.
+
+        Args:
+            own: standard deviations of the own errors, more than nothing, (m,).
+            common: for each set-up its members and the deviation of their common error in each, all
+                different members.
+
+        Returns:
+            The whitening.
+        """
+        shared = []
+        for rows, sizes in common:
+            ratio = sizes / own[rows]
+            squared = float(ratio @ ratio)
+            shared.append((rows, ratio / np.sqrt(squared), squared))
+        return cls(1.0 / own, tuple(shared))
+
+    def _narrowed(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        for rows, along, squared in self.shared:
+            part = np.tensordot(along, values[rows], axes=1)
+            values[rows] -= (1.0 - 1.0 / np.sqrt(1.0 + squared)) * np.multiply.outer(along, part)
+        return values
+
+    def applied(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return `W x` for x of shape (m,) or (m, k)."""
+        return self._narrowed((values.T * self.scale).T)
+
+    def transposed(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return `W' x` for x of shape (m,) or (m, k)."""
+        found: NDArray[np.float64] = (self._narrowed(values.copy()).T * self.scale).T
+        return found
+
+    def weights(self) -> NDArray[np.float64]:
+        """Return the diagonal of `N^-1`, (m,)."""
+        left = np.ones_like(self.scale)
+        for rows, along, squared in self.shared:
+            left[rows] -= along**2 * squared / (1.0 + squared)
+        return left * self.scale**2
 
 
 def least_squares_fit(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 from rollwright.car.table import check_names
@@ -12,7 +13,7 @@ from rollwright.errors import OutOfRange, UnreadableQuantity, echo
 from rollwright.setup.reading_keys import HAND_KEYS, LEAST, Form
 from rollwright.units import Kind, parse
 
-__all__ = ["Hand", "read_hand"]
+__all__ = ["Factor", "Hand", "read_hand"]
 
 _DEG = math.pi / 180.0
 _MM = 1e-3
@@ -20,8 +21,28 @@ _WIDEST = {Kind.ANGLE: 45.0 * _DEG, Kind.LENGTH: 10.0 * _MM}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Factor:
+    """By how much a hand's moves of one kind land past what was asked, or short of it.
+
+    Attributes:
+        value: achieved over asked; above 1 past it, below 1 short of it.
+        uncertainty: its standard uncertainty.
+        moves: how many moves it was learnt from.
+    """
+
+    value: float = 1.0
+    uncertainty: float = 0.0
+    moves: int = 0
+
+
+_TRUE = Factor()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hand:
-    """Standard deviation of what is achieved about what was asked, for each kind of move.
+    """What is achieved about what was asked, for each kind of move.
+
+    The first five are standard deviations.
 
     Attributes:
         bend: of the angle put into an axle [rad].
@@ -29,6 +50,8 @@ class Hand:
         relief: of the depth of wood removed [m].
         washer: of a washer's thickness [m].
         shim: of a shim's thickness [m].
+        factors: by how much moves land past what was asked, by the names of the above; a kind that is left
+            out lands on it.
     """
 
     bend: float = 0.1 * _DEG
@@ -36,6 +59,22 @@ class Hand:
     relief: float = 0.05 * _MM
     washer: float = 0.03 * _MM
     shim: float = 0.02 * _MM
+    factors: Mapping[str, Factor] = field(default_factory=lambda: MappingProxyType({}))
+
+    def factor(self, kind: str) -> Factor:
+        """Return by how much moves of a kind land past what was asked."""
+        return self.factors.get(kind, _TRUE)
+
+    def asked_for(self, kind: str, wanted: float) -> float:
+        """Return what to ask of the hand so that it achieves what is wanted [rad or m]."""
+        return wanted / self.factor(kind).value
+
+    def spread(self, kind: str, asked: float) -> float:
+        """Return the standard deviation of what is achieved [rad or m] when something is asked [rad or m].
+
+        The hand's own scatter and what is not known of its factor, `sqrt(s^2 + (asked u)^2)`.
+        """
+        return math.hypot(float(getattr(self, kind)), asked * self.factor(kind).uncertainty)
 
 
 def read_hand(table: Mapping[str, Any]) -> Hand:
@@ -51,7 +90,7 @@ def read_hand(table: Mapping[str, Any]) -> Hand:
         InputError: a key is unknown, or a value is not a size that a hand's spread can have.
     """
     check_names(table, HAND_KEYS, at="hand")
-    found: dict[str, float] = {}
+    found: dict[str, Any] = {}
     for name, written in table.items():
         kind = Kind.ANGLE if HAND_KEYS[name][0] is Form.ANGLE else Kind.LENGTH
         try:

@@ -49,6 +49,7 @@ class Instruction:
         check: how the hand can tell that it is done.
         caution: what can hurt, empty where nothing does.
         leave_alone: what must not be touched meanwhile.
+        ask: what to ask of a hand that is known to land past the mark or short of it; or empty.
         read_again: kinds of readings that it makes stale.
     """
 
@@ -59,6 +60,7 @@ class Instruction:
     check: str
     caution: str
     leave_alone: str
+    ask: str
     read_again: tuple[str, ...]
 
 
@@ -132,10 +134,22 @@ def instruction_for(move: Move, *, target: float, system: System = System.METRIC
         leave_alone="both front axles"
         if rear
         else f"the {move.station.opposite.words} wheel and both rear axles",
+        ask=_ask(move, system),
         read_again=("rail_offset",)
         if move.kind in {MoveKind.RELIEF, MoveKind.WASHER}
         else ("height_difference", "drift", "rail_offset"),
     )
+
+
+def _ask(move: Move, system: System) -> str:
+    if abs(move.ask - move.by) < 1e-12:
+        return ""
+    angle = {MoveKind.BEND: 2, MoveKind.TURN: 1}.get(move.kind)
+    amount = _thickness(move.ask, system) if angle is None else _degrees(move.ask, angle)
+    moves = {MoveKind.RELIEF: "sanding", MoveKind.WASHER: "washers"}.get(move.kind, f"{move.kind.value}s")
+    way = "past" if abs(move.ask) < abs(move.by) else "short of"
+    land = "lands" if move.kind is MoveKind.RELIEF else "land"
+    return f"Aim for {amount}: your {moves} {land} {way} what you aim for."
 
 
 def _bend(move: Move, where: str, direction: str, target: float, system: System) -> tuple[str, str, str]:

@@ -74,7 +74,12 @@ def targets_of(targets: Targets) -> tuple[NDArray[np.float64], NDArray[np.float6
 
 
 def hand_directions(
-    bench: AdjustableCar, hand: Hand, moved: Collection[MoveKind], setting: Setting
+    bench: AdjustableCar,
+    hand: Hand,
+    moved: Collection[MoveKind],
+    setting: Setting,
+    *,
+    values: NDArray[np.float64],
 ) -> list[NDArray[np.float64]]:
     """Return one change of the dimensions for each independent error of the hand, one deviation long.
 
@@ -83,6 +88,7 @@ def hand_directions(
         hand: how closely the hand hits what is asked.
         moved: the kinds of moves that are made.
         setting: says which axles are shimmed.
+        values: dimensions after the moves, (p,); what is not known of the hand's factor grows with the move.
 
     Returns:
         Changes of the dimensions, each (p,).
@@ -94,21 +100,25 @@ def hand_directions(
         direction[index] = size
         return direction
 
+    def missed(kind: MoveKind, index: int) -> NDArray[np.float64]:
+        by = float(values[index] - bench.values[index]) if kind in moved else 0.0
+        return along(index, hand.spread(kind.value, hand.asked_for(kind.value, by)))
+
     found = []
     if MoveKind.BEND in moved:
-        found.append(along(bench.column("bend"), hand.bend))
+        found.append(missed(MoveKind.BEND, bench.column("bend")))
     if MoveKind.BEND in moved or MoveKind.TURN in moved:
         # An axle that was out of its hole to be bent goes back no truer than it can be turned.
-        found.append(along(bench.column("clock"), hand.turn))
+        found.append(missed(MoveKind.TURN, bench.column("clock")))
     if MoveKind.WASHER in moved:
-        found.append(along(bench.column("washer"), hand.washer))
+        found.append(missed(MoveKind.WASHER, bench.column("washer")))
     if MoveKind.RELIEF in moved:
-        found.append(along(bench.column("relief"), hand.relief))
+        found.append(missed(MoveKind.RELIEF, bench.column("relief")))
     if MoveKind.SHIM in moved:
         stations = (
             (Station.REAR_LEFT, Station.REAR_RIGHT) if setting.rear_shim >= 0.0 else (bench.car.dominant,)
         )
-        found += [along(_INDEX[f"{station.value}.hole_height"], hand.shim) for station in stations]
+        found += [missed(MoveKind.SHIM, _INDEX[f"{station.value}.hole_height"]) for station in stations]
     return found
 
 
@@ -161,7 +171,10 @@ def outcome_of(
     """
     there = bench.moved(setting)
     root, missed = known_after(bench, root=root, moved=moved, values=there)
-    directions = [root.T, *(row[None, :] for row in hand_directions(bench, hand, missed, setting))]
+    directions = [
+        root.T,
+        *(row[None, :] for row in hand_directions(bench, hand, missed, setting, values=there)),
+    ]
     means, slopes = derivatives(bench.gates, there, np.concatenate(directions))
     if not (np.all(np.isfinite(means)) and np.all(np.isfinite(slopes))):
         return None

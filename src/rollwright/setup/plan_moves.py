@@ -95,6 +95,8 @@ class Move:
         by: change of bend angle, of clock [rad], or of thickness [m]; a turn is positive when it carries
             the bend from down to forward, negative from down to backward.
         to: what the dimension comes to be [rad or m].
+        ask: what to ask of the hand so that it achieves that change [rad or m]; the same as `by` of a hand
+            whose moves land on what was asked.
         gate: index of the gate quantity that the move is made for.
         after: what is expected once this move and those before it are made.
     """
@@ -103,6 +105,7 @@ class Move:
     station: Station
     by: float
     to: float
+    ask: float
     gate: int
     after: Outcome
 
@@ -381,9 +384,27 @@ def _moves(maker: Maker, chosen: Candidate) -> tuple[Move, ...]:
         last = number == len(steps)
         after = chosen.outcome if last else _on_the_way(maker, setting, done) or chosen.outcome
         moves += [
-            Move(kind=kind, station=each, by=by, to=to, gate=_GATE_OF[kind], after=after) for each in where
+            Move(
+                kind=kind,
+                station=each,
+                by=by,
+                to=to,
+                ask=_asked(maker.hand, kind, by),
+                gate=_GATE_OF[kind],
+                after=after,
+            )
+            for each in where
         ]
     return tuple(moves)
+
+
+def _asked(hand: Hand, kind: MoveKind, by: float) -> float:
+    """Return what to ask of a hand, as finely as it can be asked."""
+    if hand.factor(kind.value).value == 1.0:
+        return by
+    grid = {MoveKind.BEND: _BEND_GRID, MoveKind.TURN: _TURN_GRID}.get(kind, LENGTH_GRID)
+    ask = hand.asked_for(kind.value, by)
+    return math.copysign(max(grid, rounded(abs(ask), grid)), by)
 
 
 def _on_the_way(maker: Maker, setting: Setting, done: frozenset[MoveKind]) -> Outcome | None:
@@ -413,7 +434,7 @@ def after_moves(
     root, missed = known_after(
         bench, root=estimate.root, moved={move.kind for move in plan.moves}, values=plan.values
     )
-    errors = hand_directions(bench, able, missed, setting)
+    errors = hand_directions(bench, able, missed, setting, values=plan.values)
     return plan.values, np.column_stack([root, *errors]) if errors else root
 
 

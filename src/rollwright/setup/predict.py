@@ -17,7 +17,15 @@ from rollwright.setup.readings import Reading, ReadingKind
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GATE_QUANTITIES", "GATE_READINGS", "ReadingModel", "derivatives", "gate_values"]
+__all__ = [
+    "GATE_QUANTITIES",
+    "GATE_READINGS",
+    "ReadingModel",
+    "Rolled",
+    "derivatives",
+    "gate_values",
+    "rolled",
+]
 
 GATE_QUANTITIES = ("height_difference", "drift", "rail_offset")
 GATE_READINGS = (
@@ -27,6 +35,7 @@ GATE_READINGS = (
 )
 """The kinds of readings that speak for each gate quantity themselves, in the same order."""
 
+_ROLLED = frozenset({ReadingKind.ROLL_CLEARANCE, ReadingKind.TAIL_OFFSET})
 _INDEX = {name: index for index, name in enumerate(dimension_names())}
 _STATIONS = tuple(Station)
 _STEP = 2e-6
@@ -41,6 +50,74 @@ def gate_values(found: Stances) -> NDArray[np.float64]:
     """
     values = np.stack((found.height_difference, found.drift, found.rail_offset), axis=1)
     return np.where(found.carrying[:, None] >= 0, values, np.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class Rolled:
+    """How n cars stand on the rail that they follow.
+
+    Attributes:
+        gap: from the rail to the inner edge of each wheel in the order of `Station` [m], (4, n); 0 at the
+            dominant wheel, negative where a wheel would have to be inside the rail, NaN above it.
+        tail: how far left of the rail's centre line the body's centre line stands at the rear hole line [m],
+            (n,): positive, the tail runs to the left; negative, to the right.
+    """
+
+    gap: NDArray[np.float64]
+    tail: NDArray[np.float64]
+
+
+def rolled(
+    car: Car, values: NDArray[np.float64], *, seats: Mapping[Station, Seat], found: Stances | None = None
+) -> Rolled:
+    """Return how many variations of one car stand on the rail while they follow it.
+
+    Two plain cases: rear wheels that head left in the body (dr > 0) turn the nose to the right, and the tail
+    runs to the left; a left dominant wheel that stands off lets the whole body, tail and all, to the right.
+
+    Args:
+        car: says which front wheel is dominant.
+        values: dimensions of each variation, (n, p), columns in the order of `dimension_names`.
+        seats: where in its play each wheel runs.
+        found: their stances, where they are known already.
+
+    Returns:
+        The gaps and the tail. A car that keeps to the rail does not turn, so its rear pair rolls straight
+        down the lane: the body is yawed by `-dr`, dr the rear pair's mean steer. It lies over so far that the
+        innermost point of the dominant wheel, in that attitude, is at the rail's face. With x_c how far that
+        point lies ahead of the rear hole line, s the dominant wheel's side (+1 left) and o its rail offset,
+        `tail = x_c sin(dr) - s o`, but for what the yaw does to the wheel's innermost point, which is
+        counted. Holds where the steer keeps the wheel on the rail, at a slow roll, without slip of the rear
+        pair, and where no other wheel meets the rail; from the kinematics of a rolling axle (R. Rajamani,
+        Vehicle Dynamics and Control, ch. 2), and the rear pair's mean as for the drift.
+    """
+    found = stances(car, values, seats=seats) if found is None else found
+    w = wheels_of(values, seats)
+    with np.errstate(invalid="ignore"):
+        _, cy, cz = _yawed(found, w.cx, w.cy, w.cz)
+        ux, uy, uz = _yawed(found, w.ux, w.uy, w.uz)
+        height, half_rail = values[:, _INDEX["rail.height"]], 0.5 * values[:, _INDEX["rail.width"]]
+        inset = inset_of(
+            cy=cy, cz=cz + found.rear, ux=ux, uy=uy, uz=uz, radius=w.radius, half=w.half, low=0.0, high=height
+        )
+    tail = car.dominant.side * (half_rail - inset[_STATIONS.index(car.dominant)])
+    side = np.array([station.side for station in _STATIONS], dtype=np.float64)[:, None]
+    return Rolled(gap=inset + side * tail - half_rail, tail=tail)
+
+
+def _yawed(
+    found: Stances, x: NDArray[np.float64], y: NDArray[np.float64], z: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Turn body-frame directions into their stance, Ry(pitch) Rx(roll), then by -dr about the vertical."""
+    level = np.cos(found.roll) * y - np.sin(found.roll) * z
+    above = np.sin(found.roll) * y + np.cos(found.roll) * z
+    along = np.cos(found.pitch) * x - np.sin(found.pitch) * above
+    cosine, sine = np.cos(found.rear_steer), np.sin(found.rear_steer)
+    return (
+        cosine * along + sine * level,
+        cosine * level - sine * along,
+        np.sin(found.pitch) * x + np.cos(found.pitch) * above,
+    )
 
 
 def _trace_basis(reading: Reading) -> NDArray[np.float64]:
@@ -103,7 +180,10 @@ class ReadingModel:
             Shape (n, m); an absurdly large number where a car could not show that reading at all.
         """
         found = stances(self.car, values, seats=self.seats)
-        columns = [self._channels(reading, values, found) for reading in self.readings]
+        on_rail = None
+        if any(reading.kind in _ROLLED for reading in self.readings):
+            on_rail = rolled(self.car, values, seats=self.seats, found=found)
+        columns = [self._channels(reading, values, found, on_rail) for reading in self.readings]
         out = np.concatenate(columns, axis=1) if columns else np.zeros((len(values), 0))
         out[found.carrying < 0] = _IMPOSSIBLE
         return np.nan_to_num(out, nan=_IMPOSSIBLE)
@@ -135,7 +215,9 @@ class ReadingModel:
                     key=reading.where,
                 )
 
-    def _channels(self, reading: Reading, values: NDArray[np.float64], found: Stances) -> NDArray[np.float64]:
+    def _channels(
+        self, reading: Reading, values: NDArray[np.float64], found: Stances, on_rail: Rolled | None
+    ) -> NDArray[np.float64]:
         kind = reading.kind
         if kind is ReadingKind.DRIFT:
             return _drift(reading, values, found)
@@ -147,6 +229,10 @@ class ReadingModel:
             one = self._block_offset(reading, values)
         elif kind is ReadingKind.RAIL_CLEARANCE:
             one = self._rail_clearance(reading, found)
+        elif on_rail is not None and kind is ReadingKind.ROLL_CLEARANCE:
+            one = on_rail.gap[_STATIONS.index(reading.station or self.car.dominant)]
+        elif on_rail is not None and kind is ReadingKind.TAIL_OFFSET:
+            one = on_rail.tail
         else:
             one = self._direct(reading, values)
         return one[:, None]

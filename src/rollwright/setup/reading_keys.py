@@ -39,6 +39,8 @@ class ReadingKind(Enum):
     RAIL_OFFSET = "rail_offset"
     BLOCK_OFFSET = "block_offset"
     RAIL_CLEARANCE = "rail_clearance"
+    ROLL_CLEARANCE = "roll_clearance"
+    TAIL_OFFSET = "tail_offset"
     TIP_SWEEP = "tip_sweep"
     DAYLIGHT = "daylight"
     SIZE = "size"
@@ -56,7 +58,12 @@ KIND_HELP = {
     ReadingKind.RAIL_OFFSET: "gap from the rail, or a gauge of its size, to the dominant wheel, the car "
     "standing centred on its wheels; positive: stands off; negative: holds the centre lines apart",
     ReadingKind.BLOCK_OFFSET: "the same with the body lying on a centring block and the wheel hanging",
-    ReadingKind.RAIL_CLEARANCE: "gap from the rail to a wheel while the dominant wheel touches the rail",
+    ReadingKind.RAIL_CLEARANCE: "gap from the rail to a wheel while the dominant wheel touches the rail, "
+    "the car moved over by hand and square to it",
+    ReadingKind.ROLL_CLEARANCE: "gap from the rail to a wheel, the car stopped on the lane just as it "
+    "rolled, its dominant wheel on the rail",
+    ReadingKind.TAIL_OFFSET: "how far the body's centre line at the rear holes stands from the rail's while "
+    "it rolls; positive: tail to the left; negative: to the right",
     ReadingKind.TIP_SWEEP: "how far the tip of a bent pin swings in all while its straight part is rolled",
     ReadingKind.DAYLIGHT: "gap between a pin in its hole and a straight-edge; "
     "positive: outer end up or forward; negative: outer end down or backward",
@@ -70,6 +77,8 @@ DEFAULT_UNCERTAINTY = {
     ReadingKind.RAIL_OFFSET: 0.05 * _MM,
     ReadingKind.BLOCK_OFFSET: 0.05 * _MM,
     ReadingKind.RAIL_CLEARANCE: 0.05 * _MM,
+    ReadingKind.ROLL_CLEARANCE: 0.1 * _MM,
+    ReadingKind.TAIL_OFFSET: 0.3 * _MM,
     ReadingKind.TIP_SWEEP: 0.05 * _MM,
     ReadingKind.DAYLIGHT: 0.05 * _MM,
     ReadingKind.SIZE: 0.02 * _MM,
@@ -138,7 +147,7 @@ READING_KEYS = (
     ReadingKey(
         name="value",
         form=Form.READING,
-        help='the reading; a drift may say its side, as in "70 mm right"',
+        help='the reading; a drift or a tail offset may say its side, as in "70 mm right"',
     ),
     ReadingKey(name="values", form=Form.READINGS, help="the same read several times, in place of value"),
     ReadingKey(
@@ -170,8 +179,13 @@ READING_KEYS = (
         name="station",
         form=Form.WORD,
         help="at which wheel",
-        kinds=(ReadingKind.RAIL_CLEARANCE, ReadingKind.TIP_SWEEP, ReadingKind.DAYLIGHT),
-        needed=(ReadingKind.RAIL_CLEARANCE, ReadingKind.DAYLIGHT),
+        kinds=(
+            ReadingKind.RAIL_CLEARANCE,
+            ReadingKind.ROLL_CLEARANCE,
+            ReadingKind.TIP_SWEEP,
+            ReadingKind.DAYLIGHT,
+        ),
+        needed=(ReadingKind.RAIL_CLEARANCE, ReadingKind.ROLL_CLEARANCE, ReadingKind.DAYLIGHT),
         default="the dominant wheel, for a tip sweep",
     ),
     ReadingKey(

@@ -39,6 +39,8 @@ __all__ = ["DEFAULT_UNCERTAINTY", "Reading", "ReadingKind", "Readings", "parse_r
 _MOST = 500
 """Most readings in a file and points in a trace: far more than an evening holds, and solved in a blink."""
 _LONGEST_NOTE = 1000
+_SIDED = frozenset({ReadingKind.DRIFT, ReadingKind.TAIL_OFFSET})
+"""Kinds that may say left or right in place of a sign."""
 _KEYS = {key.name: key for key in READING_KEYS}
 _SIZES = {key.name: key for keys in (STATION_KEYS, AXLE_KEYS, WHEEL_KEYS) for key in keys} | {
     f"{heading}.{key.name}": key
@@ -260,7 +262,7 @@ def _quantity(
     if uncertainty is None:
         assumed.append(f"{at}.uncertainty")
         uncertainty = DEFAULT_UNCERTAINTY[kind] if unit is Kind.LENGTH else DEFAULT_UNCERTAINTY_OF_ANGLE
-    sided = kind is ReadingKind.DRIFT
+    sided = kind in _SIDED
     if trace:
         return Quantity(value=trace[-1][1], uncertainty=uncertainty, source=Source.MEASURED, label=at)
     if "value" in row:
@@ -290,6 +292,10 @@ def _check_possible(row: Mapping[str, Any], quantity: Quantity, kind: ReadingKin
             in_range(value, key=key, at=at)
     elif kind is ReadingKind.TIP_SWEEP and quantity.value < 0.0:
         raise OutOfRange("a sweep is never negative", mend="write how far the tip swings in all", key=at)
+    elif kind is ReadingKind.ROLL_CLEARANCE and quantity.value < 0.0:
+        raise OutOfRange(
+            "a gap that was felt is never negative", mend="write 0 where the wheel touches the rail", key=at
+        )
     elif kind is ReadingKind.DRIFT and "distance" in row:
         run = _value(row["distance"], unit=Kind.LENGTH, at=f"{at}.distance")
         if abs(quantity.value) >= run:
@@ -325,7 +331,7 @@ def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, kind: Read
             key=f"{at}.values",
         )
     values = [
-        _value(part, unit=unit, at=f"{at}.values[{index}]", sided=kind is ReadingKind.DRIFT, kind=kind)
+        _value(part, unit=unit, at=f"{at}.values[{index}]", sided=kind in _SIDED, kind=kind)
         for index, part in enumerate(written)
     ]
     return from_repeats(values, instrument=instrument, source=Source.MEASURED, label=at)

@@ -4,63 +4,41 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from rollwright.bench import CarStarted, Recorded
+from rollwright.bench import CarStarted, HoleDrilled, Recorded
 from rollwright.bench.fold import Change, Folded, Gate, GateState, Standing
+from rollwright.bench.gates import ITEMISED, Item
 from rollwright.errors import InputError, ReadingUnusable
 from rollwright.judge.verdict import Verdict
 from rollwright.setup.advice import Advice, advise
 from rollwright.setup.hand import Hand
-from rollwright.setup.outcome import MoveKind
+from rollwright.setup.roll_cause import Cause, causes_of
+from rollwright.setup.stop import Stop, Stopping, stopping
 from rollwright.units import System
 from rollwright.workbench import Advised
-from rollwright.workbench.log import folded, gates_json, known_car, open_log, rolled_in
-
-if TYPE_CHECKING:
-    from rollwright.setup.plan_moves import Move
+from rollwright.workbench.log_enter import folded, gates_json, known_car, open_log, rolled_in
+from rollwright.workbench.log_step import READINGS, Step, step_of, to_read
 
 __all__ = [
     "Change",
     "Gate",
     "GateState",
+    "Item",
     "Next",
     "Standing",
     "Step",
+    "Stop",
+    "Stopping",
     "Where",
+    "class_json",
     "gate_json",
     "next_moves",
     "where",
 ]
-
-_READINGS = {
-    Gate.LEVEL: ("height difference", "height_difference"),
-    Gate.STEER: ("drift", "drift"),
-    Gate.CENTRE: ("rail offset", "rail_offset"),
-}
-_WORDS = {MoveKind.RELIEF: "sand", MoveKind.SHIM: "shim", MoveKind.WASHER: "washer"}
-_WORDS |= {MoveKind.BEND: "bend", MoveKind.TURN: "turn"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """The one next step.
-
-    Attributes:
-        kind: `read`, `move`, `roll`, `stuck` where no allowed move helps, or `none`.
-        text: what to do, in one sentence.
-        command: how to enter it, or empty.
-        effect: what a move does to the car, or empty.
-        caution: what can hurt, or empty.
-    """
-
-    kind: str
-    text: str
-    command: str = ""
-    effect: str = ""
-    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,13 +49,17 @@ class Where:
         car: its id.
         found: what its log adds up to.
         rolled: what the slow roll that still counts showed, or empty.
+        causes: why the car did that, the likeliest first; none where it held, or was moved since.
         step: what to do next.
+        stopping: whether another round is worth it; None where that cannot be told.
     """
 
     car: str
     found: Folded
     rolled: str
+    causes: tuple[Cause, ...]
     step: Step
+    stopping: Stopping | None
 
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
@@ -88,43 +70,90 @@ class Where:
             "gates": gates_json(self.found),
             "trouble": self.found.trouble or None,
             "rolled": self.rolled or None,
+            "causes": [cause.as_json() for cause in self.causes],
             "next": asdict(self.step),
+            "stop": _stop_json(self.stopping),
+            "hand": _hand_json(self.found.hand),
         }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
-    """The `advised` moves for a car of the log, and the gates that rest on stale or no readings."""
+    """The `advised` moves for a car of the log, the gates that rest on no reading, and `stopping`."""
 
     car: str
     advised: Advised
     found: Folded
+    stopping: Stopping
 
     @property
     def unread(self) -> tuple[GateState, ...]:
         """The gates with a number that must be read, again or for the first time."""
-        return tuple(self.found.gates[gate] for gate in _READINGS if _to_read(self.found.gates[gate]))
+        return tuple(self.found.gates[gate] for gate in READINGS if to_read(self.found.gates[gate]))
 
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
-        return {"car": self.car, **self.advised.as_json(), "gates": gates_json(self.found)}
+        return {
+            "car": self.car,
+            **self.advised.as_json(),
+            "gates": gates_json(self.found),
+            "stop": _stop_json(self.stopping),
+            "hand": _hand_json(self.found.hand),
+        }
 
 
-def _to_read(state: GateState) -> bool:
-    return state.standing in {Standing.READ_AGAIN, Standing.NEVER_READ}
+def _stop_json(stopping: Stopping | None) -> dict[str, object] | None:
+    if stopping is None:
+        return None
+    return {
+        "stop": stopping.stop.value,
+        "reason": stopping.reason,
+        "chance": stopping.chance,
+        "rounds": stopping.rounds if math.isfinite(stopping.rounds) else None,
+    }
+
+
+def _hand_json(hand: Hand) -> dict[str, object]:
+    return {
+        kind: {"factor": factor.value, "uncertainty": factor.uncertainty, "moves": factor.moves}
+        for kind, factor in hand.factors.items()
+    }
 
 
 def gate_json(state: GateState) -> dict[str, object]:
     """Return how a gate stands as plain data in SI units."""
-    numbers = state.gate in _READINGS
+    numbers = state.gate in READINGS
     return {
         "standing": state.standing.value,
         "passed": state.passed,
+        "state": None if state.verdict is None else state.verdict.state.value,
         "read_at": state.read_at or None,
         "verdict": _verdict_json(state.verdict) if numbers else None,
         "now": _verdict_json(state.now) if numbers else None,
         "shift": state.shift if numbers and state.read_at else None,
         "reasons": [{"entry": each.seq, "what": each.words} for each in state.reasons],
+        "items": [_item_json(item) for item in state.items] if state.gate in ITEMISED else None,
+        "before_trim": list(state.before_trim),
+    }
+
+
+def class_json(where: Where) -> dict[str, object]:
+    """Return the class that a car is inspected by, as plain data."""
+    rules = where.found.rules
+    return {"class": None if rules is None else rules.name}
+
+
+def _item_json(item: Item) -> dict[str, object]:
+    return {
+        "name": item.name,
+        "standing": item.standing.value,
+        "state": None if item.state is None else item.state.value,
+        "passed": item.passed,
+        "needed": item.needed,
+        "found": item.words or None,
+        "verdict": _verdict_json(item.verdict) if item.kind is not None else None,
+        "read_at": item.read_at or None,
+        "reasons": [{"entry": each.seq, "what": each.words} for each in item.reasons],
     }
 
 
@@ -136,8 +165,8 @@ def _verdict_json(verdict: Verdict | None) -> dict[str, object] | None:
         "value": verdict.value,
         "uncertainty": verdict.uncertainty,
         "probability": verdict.probability,
-        "low": verdict.low,
-        "high": verdict.high,
+        "low": verdict.low if math.isfinite(verdict.low) else None,
+        "high": verdict.high if math.isfinite(verdict.high) else None,
     }
 
 
@@ -156,12 +185,32 @@ def where(log: str | os.PathLike[str], car: str, *, system: System = System.METR
         InputError: there is no such log or car, or the log does not add up.
     """
     name, entries, found = _car(log, car)
+    # The moves are solved once, and only if anything asks for them.
+    advice = cache(lambda: _advice(found, system))
+    rolled = rolled_in(entries, found)
+    drilled = any(
+        isinstance(entry.event, HoleDrilled) and entry.seq not in found.withdrawn for entry in entries
+    )
+    # A roll tells why a car stood as it did then, not as it stands after a move.
+    why = rolled if found.gates[Gate.ROLL].standing is Standing.HOLDS else ""
     return Where(
         car=name,
         found=found,
-        rolled=rolled_in(entries, found),
-        step=_step(name, found, system),
+        rolled=rolled,
+        causes=causes_of(why, found.estimate, system=system) if why and found.estimate else (),
+        step=step_of(name, found, advice=advice, drilled=drilled, system=system),
+        stopping=_stopping(found, advice),
     )
+
+
+def _stopping(found: Folded, advice: Callable[[], Advice]) -> Stopping | None:
+    read = [found.gates[gate] for gate in READINGS]
+    if found.retired or found.estimate is None or any(not state.read_at for state in read):
+        return None
+    try:
+        return stopping(advice(), passed=all(state.passed for state in read))
+    except InputError:
+        return None
 
 
 def next_moves(log: str | os.PathLike[str], car: str, *, system: System = System.METRIC) -> Next:
@@ -187,8 +236,13 @@ def next_moves(log: str | os.PathLike[str], car: str, *, system: System = System
             file=Path(log).name,
             key=name,
         )
-    advised = Advised(car=found.known.car, text=text, hand=Hand(), advice=_advice(found, system))
-    return Next(car=name, advised=advised, found=found)
+    advice = _advice(found, system)
+    return Next(
+        car=name,
+        advised=Advised(car=found.known.car, text=text, hand=found.hand, advice=advice),
+        found=found,
+        stopping=stopping(advice, passed=all(found.gates[gate].passed for gate in READINGS)),
+    )
 
 
 def _car(log: str | os.PathLike[str], car: str) -> tuple[str, list[Recorded], Folded]:
@@ -199,92 +253,10 @@ def _car(log: str | os.PathLike[str], car: str) -> tuple[str, list[Recorded], Fo
 
 
 def _advice(found: Folded, system: System) -> Advice:
-    advice = advise(found.known.car, found.readings, prior=found.known.prior, system=system)
+    advice = advise(found.known.car, found.readings, hand=found.hand, prior=found.known.prior, system=system)
     # Advice knows only the readings since the last change, and the log those before it too.
-    read = {gate.value: not _to_read(found.gates[gate]) for gate in _READINGS}
+    read = {gate.value: not to_read(found.gates[gate]) for gate in READINGS}
     if not found.changes:
         return replace(advice, read=read)
     # After a change the estimate's notes would call what earlier readings told the car file's word.
     return replace(advice, read=read, estimate=replace(advice.estimate, notes=()))
-
-
-def _read_step(car: str, state: GateState) -> Step:
-    words, kind = _READINGS[state.gate]
-    again = "" if state.standing is Standing.NEVER_READ else " again"
-    return Step(
-        kind="read", text=f"Read the {words}{again}.", command=f"rollwright log read {car} {kind} VALUE"
-    )
-
-
-def _step(car: str, found: Folded, system: System) -> Step:
-    """Return the next step: read what never was, move, and before wood goes read all that went stale."""
-    if found.retired:
-        return Step(kind="none", text="It is retired; nothing is to be done.")
-    if found.estimate is None:
-        text = "Check what was entered last, and take it back if it is wrong."
-        return Step(kind="stuck", text=text, command=f"rollwright log undo {car} --because TEXT")
-    gates = [found.gates[gate] for gate in _READINGS]
-    for state in gates:
-        if state.standing is Standing.NEVER_READ:
-            return _read_step(car, state)
-    try:
-        advice = _advice(found, system)
-    except InputError as error:
-        return Step(kind="stuck", text=f"No advice can be given: {error.problem}; {error.mend}.")
-    return _step_by_reading_and_moving(car, gates, advice, system) or _last_step(car, found)
-
-
-def _step_by_reading_and_moving(
-    car: str, gates: list[GateState], advice: Advice, system: System
-) -> Step | None:
-    stale = [state for state in gates if _to_read(state)]
-    moves = advice.plan.moves
-    # Sanded wood does not come back, so it waits for fresh readings; everything else can be taken back.
-    if moves and (moves[0].kind is not MoveKind.RELIEF or not stale):
-        told = advice.instructions[0]
-        return Step(
-            kind="move",
-            text=told.text,
-            command=_entering(car, moves[0], system),
-            effect=told.effect,
-            caution=told.caution,
-        )
-    if stale:
-        return _read_step(car, stale[0])
-    if advice.plan.cannot:
-        first = advice.plan.cannot[0]
-        text = f"{first.gate.capitalize()} cannot be met: {first.reason}. To change that: {first.change}."
-        return Step(kind="stuck", text=text)
-    if all(state.passed for state in gates):
-        return None
-    return Step(kind="read", text=advice.measure_next.text)
-
-
-def _last_step(car: str, found: Folded) -> Step:
-    rolling = found.gates[Gate.ROLL]
-    if rolling.passed:
-        return Step(kind="none", text="Leave it as it is: every gate is passed.")
-    again = "" if rolling.standing is Standing.NEVER_READ else " again"
-    return Step(
-        kind="roll",
-        text=f"Roll it{again} slowly down a lane and see whether it holds the rail.",
-        command=f"rollwright log roll {car} holds|leaves|tail_left|tail_right",
-    )
-
-
-def _entering(car: str, move: Move, system: System) -> str:
-    """Return the command that enters a move once it is made as asked."""
-    if move.kind in {MoveKind.BEND, MoveKind.TURN}:
-        amount = f"{abs(math.degrees(move.by)):.4g} deg"
-    elif system is System.INCH:
-        amount = f"{abs(move.by) / 25.4e-6:.3g} thou"
-    else:
-        amount = f"{abs(move.by) * 1e3:.3g} mm"
-    clockwise = move.by * move.station.side > 0.0
-    direction = {
-        MoveKind.BEND: " more" if move.by > 0.0 else " less",
-        MoveKind.TURN: " clockwise" if clockwise else " counter-clockwise",
-        MoveKind.WASHER: " added" if move.by > 0.0 else " removed",
-    }.get(move.kind, "")
-    at = f"{_WORDS[move.kind]} {move.station.value}"
-    return f'rollwright log did {car} {at} "{amount}{direction}"'

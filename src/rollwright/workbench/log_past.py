@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rollwright.bench import CarStarted, Recorded, Store, Withdrawn
-from rollwright.bench.refusals import EntryRefused
+from rollwright.bench.migrations import APPLICATION_ID
+from rollwright.bench.opening import connect, look_at, settle
+from rollwright.bench.place import shown_name
+from rollwright.bench.reader import Reader
+from rollwright.bench.refusals import EntryRefused, NotALog
+from rollwright.bench.troubles import told
 from rollwright.errors import InputError
 from rollwright.workbench.log import (
     Entered,
@@ -25,7 +32,10 @@ from rollwright.workbench.log import (
 if TYPE_CHECKING:
     from rollwright.bench.fold import Folded
 
-__all__ = ["History", "history", "undo", "withdrawals"]
+__all__ = ["History", "car_ids", "entry_hints", "history", "undo", "withdrawals"]
+
+_GLANCE_SECONDS = 0.1
+"""How long a look that nobody asked for waits for another program."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,11 +99,7 @@ def _adds_up(store: Store, entries: Sequence[Recorded]) -> bool:
 def _withdrawable(store: Store, car: str, entries: Sequence[Recorded], number: int | None) -> Recorded:
     gone = withdrawals(entries)
     if number is None:
-        open_to_it = [
-            entry
-            for entry in entries
-            if entry.seq not in gone and not isinstance(entry.event, (CarStarted, Withdrawn))
-        ]
+        open_to_it = _open_to_undo(entries)
         if not open_to_it:
             raise EntryRefused(
                 "nothing but its start counts", mend="there is nothing to undo", file=store.name, key=car
@@ -112,6 +118,15 @@ def _withdrawable(store: Store, car: str, entries: Sequence[Recorded], number: i
     if found is None or problem:
         raise EntryRefused(problem, mend=mend, file=store.name, key=f"{car} entry {number}")
     return found
+
+
+def _open_to_undo(entries: Sequence[Recorded]) -> list[Recorded]:
+    gone = withdrawals(entries)
+    return [
+        entry
+        for entry in entries
+        if entry.seq not in gone and not isinstance(entry.event, (CarStarted, Withdrawn))
+    ]
 
 
 def withdrawals(entries: Sequence[Recorded]) -> dict[int, int]:
@@ -136,3 +151,55 @@ def history(log: str | os.PathLike[str], car: str | None = None) -> History:
     with open_log(log) as store:
         entries = tuple(store.events(None if car is None else known_car(store, car)))
     return History(entries=entries, withdrawn=withdrawals(entries))
+
+
+@contextmanager
+def _glance(log: str | os.PathLike[str]) -> Iterator[Reader]:
+    """Open a log to read only, without looking it over; whatever stops that is raised as `InputError`."""
+    name = shown_name(log)
+    look_at(Path(log), name=name)
+    with told(name):
+        connection = connect(Path(log), read_only=True)
+        try:
+            connection.execute(f"PRAGMA busy_timeout = {_GLANCE_SECONDS * 1e3:.0f}")
+            settle(connection)
+            if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+                raise NotALog("this file belongs to another program", mend="check the name", file=name)
+            yield Reader(connection, path=Path(log))
+        finally:
+            connection.close()
+
+
+def car_ids(log: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Return the ids of the cars in a log at a glance: the log is neither made, checked nor changed.
+
+    Args:
+        log: path of the log.
+
+    Returns:
+        The ids in the order in which the cars were started.
+
+    Raises:
+        InputError: there is no such log, or it cannot be read just now.
+    """
+    with _glance(log) as reader:
+        return reader.cars()
+
+
+def entry_hints(log: str | os.PathLike[str], car: str) -> tuple[Recorded, ...]:
+    """Return the entries of a car that can be undone, at a glance like `car_ids`.
+
+    Args:
+        log: path of the log.
+        car: the car's id, whatever its capitals.
+
+    Returns:
+        The entries, newest first; none where the log has no such car.
+
+    Raises:
+        InputError: there is no such log, or it cannot be read just now.
+    """
+    with _glance(log) as reader:
+        known = next((each for each in reader.cars() if each.casefold() == car.casefold()), None)
+        entries = [] if known is None else list(reader.events(known))
+    return tuple(reversed(_open_to_undo(entries)))
