@@ -21,6 +21,7 @@ _COMMANDS = {
     "ballast": "Say which weights go in which pockets.",
     "completion": "Print the script that completes the command at the tab key.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
+    "fit": "Find what brakes a car, from what was timed.",
     "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",

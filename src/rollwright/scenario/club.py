@@ -12,6 +12,7 @@ from importlib.resources import files
 __all__ = [
     "CAR",
     "CLASS_FILES",
+    "FITS",
     "POCKETS",
     "READINGS",
     "SEASON",
@@ -26,6 +27,7 @@ READINGS = "lark-readings.toml"
 POCKETS = "lark-pockets.toml"
 SEASON = "season.jsonl"
 TRACKS = ("track-tannery.toml", "track-surveyed.toml")
+FITS = ("coast-tannery.toml", "runs-tannery.toml")
 CLASS_FILES = ("class-open.toml", "class-straight.toml", "class-plain.toml")
 
 SEEDS: Mapping[str, int] = {"lark": 21, "heron": 57, "bittern": 148}
@@ -41,6 +43,7 @@ _FILES = (
     *CLASS_FILES,
     POCKETS,
     *TRACKS,
+    *FITS,
     SEASON,
 )
 
