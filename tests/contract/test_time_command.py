@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -92,6 +93,26 @@ def test_wrong_input_is_one_line_with_the_mend(time: Time, arguments: tuple[str,
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
     assert said in err
+
+
+def test_a_run_is_drawn_into_a_new_file_and_never_over_one(time: Time, tmp_path: Path) -> None:
+    code, out, _ = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.svg")
+    assert code == 0
+    assert out.endswith("Drawn in run.svg.\n")
+    drawn = ET.fromstring((tmp_path / "run.svg").read_text(encoding="utf-8"))  # noqa: S314 - our own
+    words = " ".join(drawn.itertext())
+    for word in (
+        "Lark on Tannery Lane hall track",
+        "bearings",
+        "wheels askew",
+        "gate 0.00 m",
+        "foot of the ramp",
+    ):
+        assert word in words
+    code, _, err = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.svg")
+    assert (code, "there already" in err) == (2, True)
+    code, _, err = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.png")
+    assert (code, ".svg" in err) == (2, True)
 
 
 def test_forty_columns_are_enough(time: Time, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,19 +8,12 @@ from rollwright.cli.options import json_option, print_json, system_of, units_opt
 from rollwright.cli.page import Page
 from rollwright.units import Kind, System
 from rollwright.workbench import timing
+from rollwright.workbench.time_picture import LOSS_WORDS
 
 __all__ = ["command"]
 
 _BAR = 24
 _LISTED = 8
-_WORDS = {
-    "bearing": "bearings",
-    "hub": "hubs and heads",
-    "rail": "rail",
-    "scrub": "wheels askew",
-    "rolling": "rolling",
-    "air": "air",
-}
 
 
 @click.command(name="time")
@@ -28,11 +21,20 @@ _WORDS = {
 @click.option("--track", required=True, type=click.Path(), help="File of the track.")
 @click.option("--lane", default="", help="Which lane; the track as it is if you do not say.")
 @click.option("--vs", "other", type=click.Path(), help="File of another car, to compare with.")
+@click.option("--plot", type=click.Path(), help="Also draw the run into a new SVG file.")
 @units_option
 @json_option
 @click.pass_context
 def command(
-    ctx: click.Context, car: str, track: str, lane: str, other: str | None, units: str, *, as_json: bool
+    ctx: click.Context,
+    car: str,
+    track: str,
+    lane: str,
+    other: str | None,
+    plot: str | None,
+    units: str,
+    *,
+    as_json: bool,
 ) -> None:
     """Say how long a car takes down a track, where the time goes, and what errors cost.
 
@@ -41,11 +43,16 @@ def command(
     1: the car stalls before the finish.
     """
     found = timing.time_it(car, track, lane=lane, other_file=other)
+    if plot is not None:
+        timing.draw(found, plot)
     if as_json:
         print_json(found.as_json())
     else:
         page = Page(system=system_of(units))
         _show(page, found)
+        if plot is not None:
+            page.gap()
+            page.prose(f"Drawn in {plot}.")
         page.print()
     ctx.exit(1 if found.run.finish_time is None else 0)
 
@@ -86,7 +93,7 @@ def _budget(page: Page, found: timing.Timed) -> None:
     most = max((abs(part) for part in run.budget.values()), default=1.0) or 1.0
     for name, part in sorted(run.budget.items(), key=lambda item: -item[1]):
         bar = "█" * round(min(_BAR, page.width - 30) * max(0.0, part) / most)
-        page.line(f"  {_WORDS.get(name, name):<15}{1e3 * part:>7.1f} ms  {bar}".rstrip())
+        page.line(f"  {LOSS_WORDS.get(name, name):<15}{1e3 * part:>7.1f} ms  {bar}".rstrip())
 
 
 def _prices(page: Page, found: timing.Timed) -> None:
@@ -151,4 +158,4 @@ def _beside(page: Page, found: timing.Timed) -> None:
     page.prose(f"{found.run.car} is {apart} {word} than {other.car} ({other.finish_time:.4f} s).", bold=True)
     for name in found.run.budget:
         gained = other.budget.get(name, 0.0) - found.run.budget[name]
-        page.line(f"  {_WORDS.get(name, name):<15}{_signed(1e3 * gained, 1):>10}")
+        page.line(f"  {LOSS_WORDS.get(name, name):<15}{_signed(1e3 * gained, 1):>10}")

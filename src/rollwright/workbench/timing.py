@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from rollwright.car.dimensions import dimension_kind, dimension_names, dimension_of, with_dimensions
 from rollwright.car.file import load_toml, parse_car
 from rollwright.car.model import Car
+from rollwright.car.write import save_text
 from rollwright.errors import InputError, OutOfRange
 from rollwright.run.track_file import parse_track
 from rollwright.units import Kind
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from rollwright.run.result import Run
     from rollwright.run.track import Track
 
-__all__ = ["Price", "Saved", "Timed", "saving", "step_of", "time_it", "worth_json"]
+__all__ = ["Price", "Saved", "Timed", "draw", "saving", "step_of", "time_it", "worth_json"]
 
 _STEPS = {Kind.LENGTH: 0.1e-3, Kind.ANGLE: math.radians(0.1), Kind.MASS: 1e-3}
 _PART = 0.1
@@ -165,6 +166,28 @@ def time_it(
         faster_by=faster,
         faster_uncertainty=spread,
     )
+
+
+def draw(found: Timed, path: str | os.PathLike[str]) -> None:
+    """Draw a run into a new file.
+
+    Args:
+        found: the run.
+        path: where; its name must end in .svg, and a file that is there already is left alone.
+
+    Raises:
+        OutOfRange: the name asks for another kind of picture.
+        FileUnwritable: there is such a file already, or it cannot be written.
+    """
+    from rollwright.workbench.time_picture import run_picture  # noqa: PLC0415 - rarely asked
+
+    if Path(path).suffix.casefold() != ".svg":
+        raise OutOfRange(
+            f"{Path(path).name} does not end in .svg",
+            mend="name an SVG file; any browser shows it and prints it",
+            key="--plot",
+        )
+    save_text(path, run_picture(found))
 
 
 def kind_of(name: str) -> Kind:
