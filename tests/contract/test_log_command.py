@@ -507,3 +507,22 @@ def test_the_next_moves_say_what_they_are_worth_on_a_track(evening: Run) -> None
     assert worth["time_s"] > worth["time_after_s"]
     assert "worth" not in evening("next", "lark", "--json").data
     assert evening("next", "lark", "--track", "lark.toml").code == 2
+
+
+def test_a_scale_that_the_ledger_cannot_be_reconciled_with_is_doubted(run: Run) -> None:
+    run("start", "lark.toml")
+    assert "disagree" not in run("weigh", "lark", "whole", "137.5 g").said
+    said = run("weigh", "lark", "whole", "175 g").said
+    assert "! The scale and the masses in the car file disagree" in said
+
+
+def test_a_straight_axled_car_whose_steer_cannot_be_met_is_not_sent_shimming(run: Run) -> None:
+    run("start", "heron.toml", "--class", "class-straight.toml")
+    run("fit", "heron", "all")
+    for kind, value in (("height_difference", "-0.35"), ("drift", "20 mm left"), ("rail_offset", "1.1")):
+        run("read", "heron", kind, value)
+    found = run("where", "heron", "--json").data
+    assert found["stop"]["stop"] == "will not come good"
+    assert found["next"]["kind"] == "stuck"
+    assert "Steer cannot be met" in found["next"]["text"]
+    assert "drill the front left hole with a sweep" in found["next"]["text"]

@@ -61,6 +61,7 @@ class Course:
     inspected: bool = False
     scales: list[ScaleReading] = field(default_factory=list)
     unweighed: Car | None = None
+    agreement: float = 1.0
     scaled: int = 0
     settled: Position | None = None
     readings: list[Reading] = field(default_factory=list)
@@ -149,7 +150,7 @@ class Course:
         if self.known.prior.root.shape[1] > _MOST * len(self.known.prior.mean):
             self.compress()
         before, known = self.told, self.known
-        self.scales, self.unweighed = [], None
+        self.scales, self.unweighed, self.agreement = [], None, 1.0
         self.known = known_after(self._with_filed_weight(event), event, hand=self.hand)
         if isinstance(event, Adjustment):
             self._ask(seq, event, new=known.prior.root.shape[1])
@@ -200,7 +201,7 @@ class Course:
         self.scales.append(event)
         self.scaled = seq
         try:
-            self.known = weighed(self.known, self.scales, base=self.unweighed)
+            self.known, self.agreement = weighed(self.known, self.scales, base=self.unweighed)
         except InputError as error:
             raise placed(error, f"entry {seq}") from None
 

@@ -63,6 +63,8 @@ class Folded:
         achieved: what each move of this car achieved beside what was asked, where that is known.
         rules: the class that it is built for, or None.
         inspection: how it stands to each rule of that class.
+        agreement: chance of a disagreement at least as large as that between ledger and scale since the last
+            change, if every stated uncertainty is right; 1 where nothing was weighed.
         retired: why the car is no longer worked on, or empty.
         trouble: why the car cannot be told, such as that it tips over; or empty.
     """
@@ -79,6 +81,7 @@ class Folded:
     achieved: tuple[Achieved, ...] = ()
     rules: ClassRules | None = None
     inspection: tuple[RuleVerdict, ...] = ()
+    agreement: float = 1.0
     retired: str = ""
     trouble: str = ""
 
@@ -145,6 +148,7 @@ def fold(entries: Iterable[Recorded], *, hand: Hand | None = None, habits: Seque
         achieved=tuple(run.achieved[len(habits) :]),
         rules=rules,
         inspection=inspection,
+        agreement=run.agreement,
         retired=retired,
         trouble=trouble,
     )

@@ -24,7 +24,7 @@ _FINEST = 1e-7
 """No scale at a bench is finer [kg]; two that claimed to be exact could never agree."""
 
 
-def weighed(known: Known, scales: Sequence[ScaleReading], *, base: Car) -> Known:
+def weighed(known: Known, scales: Sequence[ScaleReading], *, base: Car) -> tuple[Known, float]:
     """Return what is known of a car after it was weighed.
 
     Args:
@@ -35,7 +35,8 @@ def weighed(known: Known, scales: Sequence[ScaleReading], *, base: Car) -> Known
     Returns:
         The same with the bare body's mass and its centre so that the whole car weighs what ledger and scale
         together say, and has its centre of mass where they say. The body takes the whole correction: the
-        parts were weighed or counted, and the wood is what nobody knows.
+        parts were weighed or counted, and the wood is what nobody knows. And the chance of a disagreement at
+        least this large between ledger and scale if every stated uncertainty is right.
 
     Raises:
         InputError: the car cannot stand, or nothing can press on the scale where it is said to.
@@ -59,7 +60,7 @@ def weighed(known: Known, scales: Sequence[ScaleReading], *, base: Car) -> Known
     mass = balance.mass.value - math.fsum(item.mass.value for item in others)
     if not mass > 0.0:
         # The parts alone weigh more than the scale shows; inspection judges the scale, not this ledger.
-        return known
+        return known, balance.misfit_probability
     rest = math.fsum(item.mass.uncertainty**2 for item in others)
     body = replace(
         known.car.body,
@@ -71,7 +72,7 @@ def weighed(known: Known, scales: Sequence[ScaleReading], *, base: Car) -> Known
         ),
         centre_of_mass=_centre(mass, balance.mass.value, balance.centre, others),
     )
-    return replace(known, car=replace(known.car, body=body))
+    return replace(known, car=replace(known.car, body=body)), balance.misfit_probability
 
 
 def _as_known(base: Car, known: Known) -> Car:

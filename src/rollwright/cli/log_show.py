@@ -157,6 +157,13 @@ def show_entered(page: LogPage, found: Entered, *, only: tuple[str, ...] = ()) -
             first="! ",
             bold=True,
         )
+    if entry.event.kind == "scale_reading" and found.found.agreement < _DOUBTFUL:
+        page.prose(
+            "The scale and the masses in the car file disagree by more than their uncertainties allow: check "
+            "what stood on the scale, its zero and its unit, and what is fitted.",
+            first="! ",
+            bold=True,
+        )
     if entry.event.kind != "withdrawn":
         page.prose(f"If this is wrong: rollwright log undo {entry.car} {entry.seq} --because TEXT")
 

@@ -17,6 +17,7 @@ from rollwright.units import Kind, System, show
 
 if TYPE_CHECKING:
     from rollwright.setup.advice import Advice
+    from rollwright.setup.limits import Cannot
     from rollwright.setup.plan_moves import Move
 
 __all__ = ["READINGS", "Step", "step_of", "to_read"]
@@ -167,6 +168,11 @@ def _read_step(car: str, state: GateState) -> Step:
 def _by_reading_and_moving(car: str, gates: list[GateState], advice: Advice, system: System) -> Step | None:
     stale = [state for state in gates if to_read(state)]
     moves = advice.plan.moves
+    missed = [each for each in advice.plan.cannot if each.gate in advice.missed]
+    if missed:
+        # No other gate is worth a move while one of them cannot be met, but a body is not given up on what
+        # the model expects.
+        return _read_step(car, stale[0]) if stale else _stuck_step(missed[0])
     # Sanded wood does not come back, so it waits for fresh readings; everything else can be taken back.
     if moves and (moves[0].kind is not MoveKind.RELIEF or not stale):
         told = advice.instructions[0]
@@ -180,12 +186,15 @@ def _by_reading_and_moving(car: str, gates: list[GateState], advice: Advice, sys
     if stale:
         return _read_step(car, stale[0])
     if advice.plan.cannot:
-        first = advice.plan.cannot[0]
-        text = f"{first.gate.capitalize()} cannot be met: {first.reason}. To change that: {first.change}."
-        return Step(kind="stuck", text=text)
+        return _stuck_step(advice.plan.cannot[0])
     if all(state.passed for state in gates):
         return None
     return Step(kind="read", text=advice.measure_next.text)
+
+
+def _stuck_step(first: Cannot) -> Step:
+    text = f"{first.gate.capitalize()} cannot be met: {first.reason}. To change that: {first.change}."
+    return Step(kind="stuck", text=text)
 
 
 def _last_step(car: str, found: Folded, system: System) -> Step:
