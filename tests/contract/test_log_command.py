@@ -526,3 +526,11 @@ def test_a_straight_axled_car_whose_steer_cannot_be_met_is_not_sent_shimming(run
     assert found["next"]["kind"] == "stuck"
     assert "Steer cannot be met" in found["next"]["text"]
     assert "drill the front left hole with a sweep" in found["next"]["text"]
+
+
+def test_a_plan_is_entered_as_one_and_a_recipe_is_none(run: Run) -> None:
+    assert run("start", "lark.toml", "--plan").code == 0
+    assert run("show", "--json").data["entries"][0]["fields"]["source"] == "plan"
+    assert "start, from a plan" in run("show", "lark").said
+    refused = run("start", "--recipe", "lark", "--plan")
+    assert (refused.code, refused.err.count("\n")) == (2, 1)

@@ -225,6 +225,7 @@ def started_by(
     name: str | None,
     car_id: str | None,
     class_file: str | None,
+    planned: bool,
     by: str | None,
 ) -> logs.Started:
     """Enter a car from its file or from the recipe of another, whichever was said.
@@ -236,20 +237,24 @@ def started_by(
         name: what the next car is called, with a recipe.
         car_id: id for the car, or None.
         class_file: file of the rules of its class, or None.
+        planned: whether the file is a plan of a car that is not built yet.
         by: who enters it, or None.
 
     Returns:
         The car's first entry.
 
     Raises:
-        click.UsageError: both were said or neither, or a name for a car that has its own file.
+        click.UsageError: both were said or neither, a name for a car that has its own file, or a plan of a
+            car that was built.
     """
     if recipe is None:
         if car is None:
             raise click.UsageError("Say the car's file, or a car of the log to start from: --recipe ID.")
         if name is not None:
             raise click.UsageError("--name goes with --recipe; a car file has its own name.")
-        return logs.start(log, car, car=car_id, class_file=class_file, stamp=stamp_of(by))
+        return logs.start(log, car, car=car_id, class_file=class_file, planned=planned, stamp=stamp_of(by))
+    if planned:
+        raise click.UsageError("--plan says what CAR is; a recipe is of a car that was built.")
     if car is not None:
         raise click.UsageError("Say the car's file or --recipe, not both.")
     from rollwright.workbench import log_recipe  # noqa: PLC0415 - rarely needed

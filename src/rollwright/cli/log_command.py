@@ -97,6 +97,7 @@ def command(ctx: click.Context) -> None:
     shell_complete=car_ids,
 )
 @click.option("--name", metavar="TEXT", help="With --recipe: what the next car is called.")
+@click.option("--plan", "planned", is_flag=True, help="CAR is a plan of a car that is not built yet.")
 @log_option
 @by_option
 @json_option
@@ -109,13 +110,16 @@ def start(
     log: str,
     by: str | None,
     *,
+    planned: bool,
     as_json: bool,
 ) -> None:
     """Enter a car in the log, and make the log if there is none.
 
     CAR is a car file; its whole text is kept, so that the log stands on its own.
     """
-    found = started_by(log, car, recipe, name=name, car_id=car_id, class_file=class_file, by=by)
+    found = started_by(
+        log, car, recipe, name=name, car_id=car_id, class_file=class_file, planned=planned, by=by
+    )
     if as_json:
         print_json(found.as_json())
         return

@@ -147,6 +147,7 @@ def start(
     *,
     car: str | None,
     class_file: str | os.PathLike[str] | None = None,
+    planned: bool = False,
     stamp: Stamp,
 ) -> Started:
     """Enter a car in the log; the log is made if there is none.
@@ -156,6 +157,7 @@ def start(
         car_file: the car's file, whose whole text is kept.
         car: id for the car; None makes one from its name.
         class_file: file of the rules of the class that it is built for; None chooses no class yet.
+        planned: whether the file is a plan of a car that is not built yet.
         stamp: who and when.
 
     Returns:
@@ -168,7 +170,8 @@ def start(
     file = Path(car_file).name
     described = parse_car(text, file=file)
     chosen, class_name = (None, "") if class_file is None else class_chosen(class_file)
-    event = CarStarted(source=StartedFrom.FILE, car_file=text, class_name=class_name)
+    source = StartedFrom.PLAN if planned else StartedFrom.FILE
+    event = CarStarted(source=source, car_file=text, class_name=class_name)
     return begin(log, event, chosen, name=described.name, car=car, file=file, stamp=stamp)
 
 
