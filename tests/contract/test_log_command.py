@@ -204,10 +204,10 @@ def test_a_roll_is_told_in_words_and_goes_stale_with_its_steer(evening: Run) -> 
 
 
 def test_next_warns_where_nothing_read_still_holds(evening: Run) -> None:
-    assert "This rests on the model" not in evening("next", "lark").said
+    assert "Nothing that was read still holds" not in evening("next", "lark").said
     evening("did", "lark", "bend", "front_left", "1 deg less")
     said = evening("next", "lark").said
-    assert "This rests on the model where nothing read still holds: level, steer, centre." in said
+    assert "Nothing that was read still holds for: level, steer, centre. Read again before" in said
     assert "the car file alone" not in said
 
 
@@ -534,3 +534,11 @@ def test_a_plan_is_entered_as_one_and_a_recipe_is_none(run: Run) -> None:
     assert "start, from a plan" in run("show", "lark").said
     refused = run("start", "--recipe", "lark", "--plan")
     assert (refused.code, refused.err.count("\n")) == (2, 1)
+
+
+def test_readings_that_contradict_each_other_are_doubted_wherever_the_car_is_looked_at(run: Run) -> None:
+    run("start", "lark.toml")
+    run("read", "lark", "rail_offset", "0.9", "--uncertainty", "0.04")
+    assert "not to be trusted" not in run("where", "lark").said
+    run("read", "lark", "rail_offset", "-0.4", "--uncertainty", "0.04")
+    assert "not to be trusted" in run("where", "lark").said

@@ -349,8 +349,8 @@ def next_(ctx: click.Context, car_id: str, track: str | None, log: str, units: s
         if found.unread:
             gates = ", ".join(state.gate.value for state in found.unread)
             page.prose(
-                f"This rests on the model where nothing read still holds: {gates}. See: "
-                f"rollwright log where {found.car}",
+                f"Nothing that was read still holds for: {gates}. Read again before you move anything, and "
+                f"sand nothing before. See: rollwright log where {found.car}",
                 first="! ",
                 bold=True,
             )

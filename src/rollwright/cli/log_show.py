@@ -186,6 +186,15 @@ def show_where(page: LogPage, found: Where) -> None:
         page.prose(f"Retired: {found.found.retired}", bold=True)
     show_gates(page, found.found, rolled=found.rolled)
     show_trouble(page, found.found)
+    estimate = found.found.estimate
+    if estimate is not None and estimate.misfit_probability < _DOUBTFUL:
+        page.gap()
+        page.prose(
+            "What was read since the last change disagrees by more than its uncertainties allow; what stands "
+            "above is not to be trusted. Read again, or take back what is wrong.",
+            first="! ",
+            bold=True,
+        )
     for cause in found.causes:
         page.gap()
         page.prose(f"{cause.words} ({percent(cause.probability)} likely)", first="? ")
