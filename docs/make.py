@@ -101,7 +101,15 @@ def main() -> None:
     _schemas()
     _table(DOCS / "car-file.md", key_table_markdown())
     _table(DOCS / "readings-file.md", readings_table_markdown())
-    for name in ("command-line.md", "python.md", "log.md", "log-repeat.md", "season.md", "fits.md"):
+    for name in (
+        "command-line.md",
+        "python.md",
+        "log.md",
+        "log-repeat.md",
+        "season.md",
+        "fits.md",
+        "studies.md",
+    ):
         _in_the_club(_page, (DOCS / name).resolve())
 
 

@@ -26,6 +26,7 @@ _COMMANDS = {
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
     "time": "Say how long a car takes down a track, where the time goes, and what errors cost.",
+    "study": "Say what becomes of many bodies made alike.",
     "stance": "Say where a car sits, how it drifts and how it meets the rail.",
 }
 
