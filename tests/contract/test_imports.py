@@ -29,7 +29,7 @@ ROWS = (
     ("geometry", "judge"),
     ("run",),
     ("setup",),
-    ("scenario", "bench"),
+    ("scenario", "bench", "draw"),
     ("workbench",),
     ("cli",),
 )
@@ -46,7 +46,7 @@ MAY_READ_FILES = frozenset({"setup.readings", "setup.hand", "setup.pockets_file"
 
 CLI_MAY_IMPORT = ("workbench", "units", "quantity", "errors", "car.model", "judge.verdict", "cli")
 
-HEAVY = frozenset({"numpy", "scipy", "uncertainties", "tomlkit"})
+HEAVY = frozenset({"ezdxf", "numpy", "reportlab", "scipy", "segno", "tomlkit", "uncertainties"})
 
 
 def _modules() -> dict[str, str]:
