@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from rollwright.setup.knobs import AdjustableCar, Setting
 from rollwright.units import Kind, show
 
-__all__ = ["Bending", "Cannot", "bending", "within_limits"]
+__all__ = ["MOST_RELIEF", "Bending", "Cannot", "bending", "within_limits"]
 
 _DEG = math.pi / 180.0
 _MOST_BEND = 12.0 * _DEG
@@ -21,7 +21,7 @@ _STARTS = 6
 _GOOD_ENOUGH = 0.3
 """Part of the level's tolerance that may be left at the end of what bending can do without being named."""
 
-_MOST_RELIEF = 0.25
+MOST_RELIEF = 0.25
 """Largest relief as a share of the body's width (judgement: the pin needs the rest of the wood to hold)."""
 
 
@@ -165,14 +165,14 @@ def within_limits(bench: AdjustableCar, setting: Setting) -> Cannot | None:
     _, relief = bench.trim_parts(setting.trim, kept=setting.kept)
     total = float(bench.values[bench.column("relief")]) + relief
     width = bench.car.body.width.value
-    if relief <= 0.0 or total <= _MOST_RELIEF * width:
+    if relief <= 0.0 or total <= MOST_RELIEF * width:
         return None
     return Cannot(
         gate="centre",
         reason=(
-            f"the relief would have to be {_length(total)}, and more than {_length(_MOST_RELIEF * width)} "
+            f"the relief would have to be {_length(total)}, and more than {_length(MOST_RELIEF * width)} "
             f"leaves too little of a {_length(width)} body to hold the axle"
         ),
-        change=f"use a body about {_length(2.0 * (total - _MOST_RELIEF * width))} narrower, or a hub that "
+        change=f"use a body about {_length(2.0 * (total - MOST_RELIEF * width))} narrower, or a hub that "
         "stands out less",
     )

@@ -58,12 +58,12 @@ _TRIM_COMES_LAST = (
 _KEEP_THE_WOOD = "Leave the wood until the hole steers as it should; sanding for the rail comes after that."
 
 _CLOSE_CALL = (
-    "After these moves it is a close call where a wheel runs in its play; watch it roll, give its seat in "
-    "the file and read again."
+    "After these moves it is not clear where in its play a wheel runs; watch it roll, give its seat in the "
+    "file and read again."
 )
 
 _SEAT_UNKNOWN = (
-    "It is a close call where a wheel runs in its play, and a move that helps in one place harms in the "
+    "It is not clear where in its play a wheel runs, and a move that helps in one place harms in the "
     "other; watch it roll and give its seat in the file first."
 )
 
@@ -129,12 +129,13 @@ class Plan:
     values: NDArray[np.float64]
 
 
-def plan_moves(estimate: Estimate, *, hand: Hand | None = None) -> Plan:
+def plan_moves(estimate: Estimate, *, hand: Hand | None = None, sand: bool = True) -> Plan:
     """Return the next moves.
 
     Args:
         estimate: where the car is.
         hand: how closely the builder's hand hits what is asked; left out, an ordinary one.
+        sand: whether wood may be taken off, which nothing brings back.
 
     Returns:
         The plan. Bend, turn and trim are solved together by Newton's method on the exact geometry;
@@ -145,6 +146,7 @@ def plan_moves(estimate: Estimate, *, hand: Hand | None = None) -> Plan:
         bench=AdjustableCar(car=estimate.car, seats=estimate.seats, values=estimate.values),
         estimate=estimate,
         hand=able,
+        sand=sand,
     )
     now = here.outcome(here.bench.present(), frozenset()) or _as_estimated(here)
     maker = here
