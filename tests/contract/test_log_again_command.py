@@ -85,6 +85,17 @@ def test_a_recipe_is_a_car_file_that_sits_as_the_car_does(evening: Run, tmp_path
     assert stood["rail_offset"] == pytest.approx(gates["centre"]["now"]["value"], abs=1e-5)
 
 
+def test_a_recipe_of_a_car_whose_readings_contradict_each_other_says_so(evening: Run) -> None:
+    assert "contradicts" not in evening("recipe", "lark", "first.toml").said
+    evening("read", "lark", "rail_offset", "0.95", "--uncertainty", "0.04")
+    result = evening("recipe", "lark", "next.toml")
+    assert result.code == 0, result.err
+    assert "! What was entered of it contradicts itself: entries 11 and 12 disagree on centre." in result.said
+    assert evening("recipe", "lark", "third.toml", "--json").data["doubts"] == [
+        "entries 11 and 12 disagree on centre"
+    ]
+
+
 def test_a_recipe_is_never_written_over_a_file(evening: Run, tmp_path: Path) -> None:
     before = (tmp_path / "lark.toml").read_text(encoding="utf-8")
     result = evening("recipe", "lark", "lark.toml")

@@ -468,7 +468,7 @@ photo (JPEG): ready to race
 # One inch is 25.4 mm, one ounce 28.349523125 g; an inertia is told in the same unit everywhere.
 IN_INCHES = """\
 sweep: 5.9 thou, outer end backward, 1.181 in from the side face
-diameter 1.2630 ± 0.0008 in, mass 0.10 oz and inertia 350 g·mm²
+diameter 1.2630 ± 0.0008 in, mass 0.095 oz and inertia 350 g·mm²
 4.331 in forward of the rear hole line, 0.157 in right of the centre line
 whole car on the scale: 4.981 ± 0.004 oz
 0.315 in right at 11.811 in

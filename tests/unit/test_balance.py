@@ -16,7 +16,7 @@ from rollwright.geometry.ledger import ledger_of
 from rollwright.geometry.stance import stance
 from rollwright.quantity import Quantity
 from rollwright.scenario.club import club_files, file_text
-from rollwright.setup.balance import Balance, Pan, ScaleReading, balance_of
+from rollwright.setup.balance import Balance, Discord, Pan, ScaleReading, balance_of, discord_of
 from rollwright.workbench.weigh import weigh
 
 LARK = parse_car(file_text("lark.toml"))
@@ -86,6 +86,92 @@ def test_a_scale_that_contradicts_the_file_is_noticed() -> None:
 def test_a_wheel_in_the_air_cannot_be_weighed() -> None:
     with pytest.raises(ReadingUnusable, match="front right wheel does not carry"):
         balance(shown(Pan.FRONT_RIGHT, 5.0))
+
+
+DOUBTFUL = 0.01
+LOADS = {station: load.value * 1e3 for station, load in balance().loads.items()}
+"""What Lark's wheels press with by its ledger [g]."""
+WHEELS = {
+    Pan.REAR_LEFT: LOADS[Station.REAR_LEFT],
+    Pan.REAR_RIGHT: LOADS[Station.REAR_RIGHT],
+    Pan.FRONT_LEFT: LOADS[Station.FRONT_LEFT],
+}
+
+
+def discord(*readings: ScaleReading) -> Discord | None:
+    return discord_of(LEDGER, STANCE, readings, doubtful=DOUBTFUL)
+
+
+def test_figures_that_agree_are_no_discord() -> None:
+    assert discord() is None
+    assert discord(shown(Pan.WHOLE, 138.0)) is None
+    assert discord(*(shown(pan, grams) for pan, grams in WHEELS.items()), shown(Pan.WHOLE, 137.7)) is None
+
+
+@pytest.mark.parametrize(("off", "odd"), [(2.55, False), (2.60, True), (-2.60, True)])
+def test_a_whole_car_that_the_parts_do_not_add_to_is_named_with_both_figures(
+    off: float,
+    odd: bool,  # noqa: FBT001 - from the table above
+) -> None:
+    # Ledger: 0.3 g of wood, four wheels of 0.1 g, four axles of 0.05 g, a weight of 0.5 g; beside it the
+    # scale's 0.1 g. Of a normal distribution 1 % lies beyond 2.576 standard deviations.
+    deviation = math.sqrt(0.3**2 + 4 * 0.1**2 + 4 * 0.05**2 + 0.5**2 + 0.1**2)
+    found = discord(shown(Pan.WHOLE, 137.6 + off * deviation))
+    assert (found is not None) is odd
+    if found is not None:
+        assert (found.pan, found.against) == (Pan.WHOLE, ())
+        assert found.shown * 1e3 == pytest.approx(137.6 + off * deviation)
+        assert found.expected * 1e3 == pytest.approx(137.6)
+        assert found.pull == pytest.approx(abs(off))
+        assert found.probability == pytest.approx(math.erfc(abs(off) / math.sqrt(2.0)))
+
+
+def test_a_wheel_far_from_what_the_parts_press_with_is_the_one_that_is_named() -> None:
+    found = discord(shown(Pan.WHOLE, 137.6), shown(Pan.REAR_LEFT, WHEELS[Pan.REAR_LEFT] + 30.0))
+    assert found is not None
+    assert (found.pan, found.against) == (Pan.REAR_LEFT, ())
+    assert found.expected * 1e3 == pytest.approx(WHEELS[Pan.REAR_LEFT])
+
+
+def test_wheels_that_do_not_add_up_to_the_whole_are_named_before_any_part() -> None:
+    readings = [shown(pan, grams - 1.0) for pan, grams in WHEELS.items()]
+    found = discord(*readings, shown(Pan.WHOLE, 137.6))
+    assert found is not None
+    assert found.pan is Pan.WHOLE
+    assert set(found.against) == set(WHEELS)
+    assert found.expected * 1e3 == pytest.approx(137.6 - 3.0)
+    # Four readings of 0.1 g each.
+    assert found.pull == pytest.approx(3.0 / 0.2)
+
+
+def test_ends_wheels_and_whole_are_held_against_each_other() -> None:
+    rear = WHEELS[Pan.REAR_LEFT] + WHEELS[Pan.REAR_RIGHT]
+    front = WHEELS[Pan.FRONT_LEFT]
+    ends = discord(shown(Pan.FRONT, front), shown(Pan.REAR, rear), shown(Pan.WHOLE, 140.0))
+    assert ends is not None
+    assert (ends.pan, ends.against) == (Pan.WHOLE, (Pan.FRONT, Pan.REAR))
+    pair = discord(
+        shown(Pan.REAR, rear + 2.0),
+        *(shown(pan, WHEELS[pan]) for pan in (Pan.REAR_LEFT, Pan.REAR_RIGHT)),
+    )
+    assert pair is not None
+    assert (pair.pan, pair.against) == (Pan.REAR, (Pan.REAR_LEFT, Pan.REAR_RIGHT))
+    # On three wheels the front end is the one front wheel.
+    same = discord(shown(Pan.FRONT, front), shown(Pan.FRONT_LEFT, front + 2.0))
+    assert same is not None
+    assert {same.pan, *same.against} == {Pan.FRONT, Pan.FRONT_LEFT}
+
+
+def test_repeats_of_one_thing_are_held_against_the_rest_by_their_mean() -> None:
+    found = discord(shown(Pan.WHOLE, 150.0, 0.1), shown(Pan.WHOLE, 151.0, 0.2))
+    assert found is not None
+    # Weights of 100 and 25.
+    assert found.shown * 1e3 == pytest.approx(150.2)
+
+
+def test_a_wheel_in_the_air_has_no_discord_either() -> None:
+    with pytest.raises(ReadingUnusable, match="front right wheel does not carry"):
+        discord(shown(Pan.FRONT_RIGHT, 5.0))
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@ import pytest
 from rollwright.car import parse_car
 from rollwright.scenario.club import file_text
 from rollwright.setup.advice import Advice, advise
+from rollwright.setup.doubts import _strained, _unsettled
 from rollwright.setup.readings import parse_readings
 
 LARK = parse_car(file_text("lark.toml"))
@@ -96,3 +97,29 @@ def test_a_body_that_drags_on_the_rail_is_noticed() -> None:
     assert "The body stands 6.9" in said
     assert "the rail is 7.50 mm high" in said
     assert not any("drags" in warning for warning in advise(LARK).warnings)
+
+
+def test_what_was_known_before_is_said_in_words_and_by_no_name_of_its_own() -> None:
+    first = advice(RAIL.format(0.80), LEVEL.format(-0.2)).estimate
+    later = advise(LARK, parse_readings(HEAD + RAIL.format(0.95)).readings, prior=first.as_prior())
+    assert all("earlier estimate" not in warning for warning in later.warnings)
+    assert _strained("earlier estimate 8").startswith("what was known before these readings")
+    assert _strained("front_left.cant") == "the front left cant"
+    assert _strained("entry 5 (drift)") == "entry 5 (drift)"
+
+
+@pytest.mark.parametrize(
+    ("wheels", "said"),
+    [
+        (("front left",), "in its play the front left wheel runs; watch it roll and give its seat"),
+        (("front left", "front right"), "in their play both front wheels run; watch them roll"),
+        (("rear left", "rear right"), "in their play both rear wheels run;"),
+        (("rear left", "front left"), "in their play the rear left and front left wheels run;"),
+        (("rear left", "rear right", "front left"), "the rear left, rear right and front left wheels run;"),
+        (("rear left", "rear right", "front left", "front right"), "in their play all four wheels run;"),
+    ],
+)
+def test_wheels_of_which_nobody_knows_where_they_run_are_named(wheels: tuple[str, ...], said: str) -> None:
+    text = _unsettled(list(wheels))
+    assert text.startswith("It is not clear where in ")
+    assert said in text

@@ -179,6 +179,142 @@ def test_daylight_that_nobody_measured_leaves_it_unclear_until_a_feeler_decides(
     assert other.state is State.UNCLEAR
 
 
+NONE, SEEN = seen(REAR_LEFT, Plane.SWEEP, Seen.NONE), seen(REAR_LEFT, Plane.SWEEP)
+
+
+def sweep(*events: Event) -> Item:
+    return items(*events)["rear left sweep"]
+
+
+def test_daylight_where_none_showed_before_takes_the_pass_away() -> None:
+    assert sweep(NONE).state is State.PASS
+    for before in ([NONE], [NONE, NONE], [feeler(REAR_LEFT, Plane.SWEEP, 0.1), NONE]):
+        now = sweep(*before, SEEN)
+        assert (now.state, now.words) == (State.UNCLEAR, "daylight shows and was not measured")
+        assert (now.verdict, now.read_at, now.needed) == (None, len(before) + 2, True)
+    # The same said by a reading of nothing, and by a protractor that stands as the edge does.
+    nothing = ReadingTaken(
+        reading=ReadingKind.DAYLIGHT, station=REAR_LEFT, plane=Plane.SWEEP, values=(0.0,), distance=30.0 * MM
+    )
+    assert sweep(nothing, SEEN).state is State.UNCLEAR
+    assert sweep(size("rear_left.sweep", 0.0, 0.05), SEEN).state is State.UNCLEAR
+    # At an edge held otherwise daylight must show, and is no news.
+    assert sweep(NONE, replace(SEEN, against=2.0 * DEG)).state is State.PASS
+
+
+def test_a_feeler_that_follows_decides_alone_and_the_look_that_saw_none_is_forgotten() -> None:
+    felt = feeler(REAR_LEFT, Plane.SWEEP, 0.12)
+    assert sweep(NONE, SEEN, felt).verdict == sweep(felt).verdict
+    # Without the daylight in between both looks have their say.
+    assert off(sweep(NONE, felt)) == pytest.approx(0.5 * off(sweep(felt)), rel=1e-4)
+    assert sweep(NONE, SEEN, NONE).state is State.PASS
+
+
+def test_unmeasured_daylight_speaks_for_its_own_plane_and_is_gone_with_its_hole() -> None:
+    cant = feeler(REAR_LEFT, Plane.CANT, 1.31)
+    found = items(NONE, cant, SEEN)
+    assert found["rear left cant"].state is State.PASS
+    assert "rear pair's heading" not in items(NONE, size("rear_right.sweep", 0.0, 0.05), SEEN)
+    assert sweep(NONE, SEEN, HoleDrilled(station=REAR_LEFT), NONE).state is State.PASS
+    assert drill(NONE, SEEN, Withdrawn(entry=ident(3), reason="a shadow")) == drill(NONE)
+
+
+@pytest.mark.parametrize(("apart", "state"), [(2.55, State.PASS), (2.60, State.UNCLEAR)])
+def test_readings_that_contradict_each_other_are_not_averaged(apart: float, state: State) -> None:
+    # 1 % of a normal distribution lies beyond 2.576 standard deviations (JCGM 100:2008, Table G.1: 99 %), and
+    # two readings of 0.1 degrees differ to within 0.1 sqrt(2).
+    by = apart * 0.1 * math.sqrt(2.0)
+    item = sweep(size("rear_left.sweep", -0.5 * by, 0.1), size("rear_left.sweep", 0.5 * by, 0.1))
+    assert item.state is state
+    if state is State.UNCLEAR:
+        assert item.verdict is None
+        assert (item.words, item.read_at) == ("readings 2 and 3 disagree; read it again", 3)
+
+
+def test_a_contradiction_fails_nothing_either() -> None:
+    item = sweep(size("rear_left.sweep", 0.0, 0.05), size("rear_left.sweep", 2.0, 0.05))
+    assert item.state is State.UNCLEAR
+    state = drill(*good(), size("rear_left.sweep", 2.0, 0.05))
+    assert state.verdict is not None
+    assert state.verdict.state is State.UNCLEAR
+    assert not state.passed
+    assert "rear pair's heading" not in [each.name for each in state.items]
+
+
+def test_what_a_set_up_shares_hides_no_contradiction_within_it_and_explains_one_between_two() -> None:
+    def reading(value: float, name: str) -> ReadingTaken:
+        return replace(size("rear_left.sweep", value, 0.05, common=0.5), set_up=name)
+
+    assert sweep(reading(-0.15, "one"), reading(0.15, "one")).state is State.UNCLEAR
+    assert sweep(reading(-0.15, "one"), reading(0.15, "one")).verdict is None
+    # Two set-ups may differ by what each of them shares.
+    assert sweep(reading(-0.15, "one"), reading(0.15, "other")).verdict is not None
+
+
+def test_of_three_the_odd_one_out_is_named_and_taken_back() -> None:
+    one, two, three = (size("rear_left.sweep", value, 0.05) for value in (0.0, 1.0, 0.02))
+    said = "reading 3 disagrees with 2 and 4; take it back if it is wrong"
+    assert sweep(one, two, three).words == said
+    back = drill(*good(), two, three, Withdrawn(entry=ident(8), reason="wrong hole"))
+    assert back.passed
+    # Where any of them could be the wrong one, the two that differ most are named.
+    spread_out = [size("rear_left.sweep", value, 0.05) for value in (0.0, 1.0, -1.0, 0.5)]
+    assert sweep(*spread_out).words == "readings 3 and 4 disagree; read it again"
+
+
+def repeated(*gaps: float, uncertainty: float | None = 0.02) -> ReadingTaken:
+    """Return a gap that was felt several times [mm], 30 mm out."""
+    return ReadingTaken(
+        reading=ReadingKind.DAYLIGHT,
+        station=REAR_LEFT,
+        plane=Plane.SWEEP,
+        values=tuple(gap * MM for gap in gaps),
+        uncertainty=None if uncertainty is None else uncertainty * MM,
+        distance=30.0 * MM,
+    )
+
+
+def test_repeats_that_scatter_far_beyond_their_gauge_count_by_their_scatter() -> None:
+    # Mean nothing; squares 0.01 + 0.01 over n - 1 = 2: a standard deviation of 0.1 mm, five gauges.
+    wild = sweep(repeated(-0.1, 0.0, 0.1))
+    assert spread(wild) == pytest.approx(math.hypot(0.1, 0.02) / 30.0 / DEG, rel=1e-6)
+    assert wild.words == "the repeats of entry 2 scatter far beyond the gauge, and that counts"
+    # Twice the gauge's, or two repeats only, is no such thing (JCGM 100:2008, 4.2.3).
+    calm = sweep(repeated(-0.04, 0.0, 0.04))
+    assert spread(calm) == pytest.approx(math.hypot(0.04 / math.sqrt(3.0), 0.02) / 30.0 / DEG, rel=1e-6)
+    assert calm.words == ""
+    assert sweep(repeated(-0.1, 0.1)).words == ""
+    # A feeler that nobody speaks for is good to 0.05 mm.
+    assert sweep(repeated(-0.1, 0.0, 0.1, uncertainty=None)).words == ""
+    assert sweep(repeated(-0.2, 0.0, 0.2, uncertainty=None)).words != ""
+
+
+def test_a_bad_hole_whose_wheel_does_not_carry_is_said_and_scraps_nothing() -> None:
+    bad = feeler(FRONT_RIGHT, Plane.CANT, 1.5)
+    item = items(bad)["front right cant"]
+    assert (item.state, item.words) == (None, "bad, but its wheel does not carry")
+    assert item.verdict is not None
+    assert item.verdict.state is State.FAIL
+    assert drill(*good(), bad).passed
+    assert drill(*good(), seen(FRONT_RIGHT, Plane.SWEEP)).passed
+    daylight = items(seen(FRONT_RIGHT, Plane.SWEEP))["front right sweep"]
+    assert daylight.words == "daylight shows and was not measured, but its wheel does not carry"
+    # A good one needs no excuse.
+    assert items(feeler(FRONT_RIGHT, Plane.CANT, 0.0))["front right cant"].state is State.PASS
+    assert items(bad, car=mirrored(LARK))["front right cant"].state is State.FAIL
+
+
+def test_a_fail_by_a_tolerance_that_nobody_gave_says_so() -> None:
+    off_by_one = size("rear_left.cant", 3.5, 0.05)
+    assumed = items(off_by_one)["rear left cant"]
+    assert assumed.state is State.FAIL
+    assert assumed.words == "tolerance assumed: say what your class or plan allows under [drill]"
+    given_ = items(off_by_one, car=parse_car(f"{TEXT}\n[drill]\ncant = 0.5\n"))["rear left cant"]
+    assert (given_.state, given_.words) == (State.FAIL, "")
+    # A pass by it needs no remark.
+    assert items(size("rear_left.cant", 2.5, 0.05))["rear left cant"].words == ""
+
+
 def test_no_daylight_at_a_square_edge_is_a_square_hole_and_no_canted_one() -> None:
     found = items(seen(REAR_LEFT, Plane.SWEEP, Seen.NONE), seen(REAR_LEFT, Plane.CANT, Seen.NONE))
     assert found["rear left sweep"].state is State.PASS
@@ -209,11 +345,11 @@ def test_the_tolerance_is_the_car_files(tolerance: float, state: State) -> None:
 
 
 def test_readings_of_two_set_ups_narrow_and_those_of_one_share_its_error() -> None:
-    apart = items(size("rear_left.cant", 2.4, 0.1), size("rear_left.cant", 2.8, 0.1))["rear left cant"]
+    apart = items(size("rear_left.cant", 2.5, 0.1), size("rear_left.cant", 2.7, 0.1))["rear left cant"]
     assert off(apart) == pytest.approx(0.1)
     assert spread(apart) == pytest.approx(0.1 / math.sqrt(2.0))
     assert apart.read_at == 3
-    one = [size("rear_left.cant", value, 0.1, common=0.2) for value in (2.4, 2.8)]
+    one = [size("rear_left.cant", value, 0.1, common=0.2) for value in (2.5, 2.7)]
     # What both share does not shrink by reading twice (JCGM 100:2008, 5.2).
     assert spread(items(*one)["rear left cant"]) == pytest.approx(math.hypot(0.1 / math.sqrt(2.0), 0.2))
     assert spread(items(one[0])["rear left cant"]) == pytest.approx(math.hypot(0.1, 0.2))

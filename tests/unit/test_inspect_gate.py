@@ -240,6 +240,11 @@ def test_the_benchs_own_sizes_count_too() -> None:
     assert wheelbase.verdict.value == pytest.approx(124.1 * MM)
     # Two readings 0.2 mm apart: their mean scatters by 0.1 mm (JCGM 100:2008, 4.2.3), beside the gauge's.
     assert wheelbase.verdict.uncertainty == pytest.approx(math.hypot(0.1, 0.05) * MM)
+    # Three that scatter by 0.2 mm, four gauges: their mean is no better than one of them.
+    read = size("body.wheelbase", 124.0, 124.2, 124.4, uncertainty=0.05)
+    wild = verdicts(folded(ANY, read))[Rule.WHEELBASE].verdict
+    assert wild is not None
+    assert wild.uncertainty == pytest.approx(math.hypot(0.2, 0.05) * MM)
     every = folded(ANY, *(size(f"{station.value}.diameter", 32.0) for station in Station))
     assert items(every)["wheel diameter"].state is State.PASS
     # The body's width is not the width over the wheels.
@@ -340,19 +345,67 @@ def test_a_wheel_that_was_weighed_moves_the_mass_by_what_it_weighs_more() -> Non
     assert items(folded(*GOOD, heavier))["mass"].standing is PREDICTED
 
 
-@pytest.mark.parametrize(
-    "event",
-    [
-        Bend(station=FRONT_LEFT, asked=0.5 * DEG),
-        PartFitted(part=Fitted.AXLE, name="another", station=FRONT_LEFT),
-    ],
-)
-def test_a_bend_or_another_axle_must_be_looked_at_again(event: Event) -> None:
-    axles = items(folded(*GOOD, event))["bent axles"]
-    assert axles.standing is AGAIN
-    assert len(axles.reasons) == 1
+NO_BENDS = of_class("[rules.bent_axles]\nallowed = false\n")
+HERON = started(file_text("heron.toml"))
+STRAIGHT = looked(Rule.BENT_AXLES, "straight")
+"""Heron's axles are straight, and Lark's front left one is bent by 2.6 degrees."""
+
+
+def axles(*events: Event) -> Item:
+    return items(folded(NO_BENDS, *events, start=HERON))["bent axles"]
+
+
+def bend(more: float | None, station: Station = FRONT_LEFT) -> Bend:
+    return Bend(station=station, asked=None if more is None else more * DEG)
+
+
+def test_an_axle_that_an_entry_bent_breaks_the_rule_and_the_entry_is_named() -> None:
+    for before in ([], [STRAIGHT]):
+        item = axles(*before, bend(1.5))
+        assert (item.state, item.standing) == (State.FAIL, HOLDS)
+        assert item.words == f"bent by entry {len(before) + 3}"
+        assert item.read_at == len(before) + 3
+    assert axles(STRAIGHT, bend(1.5), bend(0.8, REAR_LEFT)).words == "bent by entry 4 and bent by entry 5"
+    said = PartFitted(
+        part=Fitted.AXLE, name="other", station=REAR_LEFT, sizes=(Size(name="bend", value=2.0 * DEG),)
+    )
+    assert axles(STRAIGHT, said).words == "bent by entry 4"
+    assert folded(NO_BENDS, STRAIGHT, bend(1.5), start=HERON).gates[Gate.INSPECT].verdict is not None
+
+
+def test_a_look_that_follows_has_the_last_word() -> None:
+    assert axles(bend(1.5), STRAIGHT).state is State.PASS
+    assert axles(bend(1.5), Withdrawn(entry=ident(3), reason="another car")).standing is NEVER
+
+
+def test_a_bend_taken_back_or_that_nobody_measured_must_be_looked_at() -> None:
+    undone = axles(STRAIGHT, bend(1.5), bend(-1.5))
+    assert (undone.standing, undone.state) == (AGAIN, State.UNCLEAR)
+    assert axles(STRAIGHT, bend(None)).standing is AGAIN
+    # A tenth of a degree is what a hand misses by.
+    assert axles(STRAIGHT, bend(0.1)).standing is AGAIN
+    less = axles(STRAIGHT, bend(1.5), bend(-0.5))
+    assert (less.state, less.words) == (State.FAIL, "still bent after entry 5")
+    # Whoever saw straight axles is believed before the car file, in which Lark's is bent by 2.6 degrees.
+    assert items(folded(*GOOD, bend(0.1)))["bent axles"].standing is AGAIN
+    assert items(folded(*GOOD, bend(0.5)))["bent axles"].words == "bent by entry 17"
+    # Another axle straightened leaves the bent one bent.
+    assert axles(STRAIGHT, bend(1.5), bend(-0.1, REAR_LEFT)).words == "bent by entry 4"
+
+
+def test_another_axle_must_be_looked_at_again() -> None:
+    other = PartFitted(part=Fitted.AXLE, name="another", station=FRONT_LEFT)
+    again = items(folded(*GOOD, other))["bent axles"]
+    assert again.standing is AGAIN
+    assert len(again.reasons) == 1
+
+
+@pytest.mark.parametrize("event", [bend(0.5), PartFitted(part=Fitted.AXLE, name="a", station=FRONT_LEFT)])
+def test_where_bends_are_allowed_none_is_looked_for(event: Event) -> None:
     allowed = of_class("[rules.mass]\nmost = 140\n[rules.bent_axles]\nallowed = true\n")
     assert items(folded(allowed, scale(137.0), event))["bent axles"].passed
+    # A bend is no reading: where nothing else was read, nothing was.
+    assert folded(allowed, event).gates[Gate.INSPECT].standing is NEVER
 
 
 @pytest.mark.parametrize(("by", "at_most"), [(-0.8, 0.5), (0.8, 0.02)])
@@ -421,8 +474,10 @@ def test_a_weight_moves_the_mass_by_its_own_and_its_reaches_must_be_measured() -
     assert (now["mass"].standing, now["mass"].state) == (PREDICTED, State.PASS)
     assert {name for name, item in now.items() if item.standing is AGAIN} == {"weight behind", "weight below"}
     heavy = items(folded(*GOOD, weight("plug", mass=5e-3, x=0.05, y=0.0)))["mass"]
-    # 142.6 g is too much, and only the scale can say so.
+    # 142.6 g is too much, and only the scale can say so; the line has what is expected beside the limit.
     assert heavy.standing is AGAIN
+    assert heavy.verdict is not None
+    assert (heavy.verdict.value, heavy.verdict.high) == pytest.approx((142.6e-3, 140.0e-3))
 
 
 def test_a_weight_of_the_file_that_comes_later_adds_what_the_file_says() -> None:
@@ -498,8 +553,11 @@ def test_a_class_that_does_not_speak_of_axles_takes_back_what_the_one_before_for
     silent = of_class("[rules.mass]\nmost = 140\n")
     assert not folded(none, start=start).known.car.bent_axles
     assert folded(none, silent, start=start).known.car.bent_axles
-    # A car whose file has a bent axle breaks the rule; the bench does not pretend that it is straight.
-    assert folded(none).known.car.bent_axles
+    # The class wins over a file with a bent axle; the bench does not pretend that it is straight.
+    bent = folded(none)
+    assert not bent.known.car.bent_axles
+    assert bent.forbidden == {FRONT_LEFT: pytest.approx(2.6 * DEG)}
+    assert folded(none, silent).forbidden == {}
 
 
 def test_a_class_file_that_cannot_be_used_is_named_by_its_entry() -> None:

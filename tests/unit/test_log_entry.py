@@ -29,6 +29,7 @@ from rollwright.bench import (
     Store,
     Weighed,
 )
+from rollwright.bench.fold import Gate
 from rollwright.bench.store import LARGEST_PHOTO
 from rollwright.car.model import Station
 from rollwright.cli.log_part_words import (
@@ -42,7 +43,7 @@ from rollwright.cli.log_part_words import (
 from rollwright.errors import FileUnwritable, InputError
 from rollwright.judge.class_rules import Rule
 from rollwright.scenario.club import file_text
-from rollwright.workbench import log, log_entry, log_parts, log_past, log_photos
+from rollwright.workbench import log, log_entry, log_gates, log_parts, log_past, log_photos
 from rollwright.workbench.log_enter import stamps
 from rollwright.workbench.log_reading import reading_event
 
@@ -284,6 +285,32 @@ def test_fit_all_adds_washers_where_the_file_has_any(bench: Path) -> None:
     # Bittern's file has a washer at its dominant wheel, the front right one.
     washers = [each.event for each in parts(found.entries) if each.event.part.value == "washer"]
     assert [(each.station, each.sizes) for each in washers] == [(RIGHT, ())]
+
+
+def test_fit_all_says_the_present_total_of_washers_that_a_hand_changed(bench: Path) -> None:
+    log.start(bench, bench.with_name("bittern.toml"), car=None, stamp=stamp())
+    filed = log_gates.where(bench, "bittern").found
+    thick = filed.known.car.corners[RIGHT].washer.value
+    log.did(bench, "bittern", "washer", RIGHT, amount=0.25e-3, stamp=stamp())
+    before = log_gates.where(bench, "bittern").found
+    fitted = log_parts.fit_all(bench, "bittern", remark="by hand", stamp=stamp())
+    (washers,) = [each.event for each in parts(fitted.entries) if each.event.part.value == "washer"]
+    assert washers.note == f"by hand; {(thick + 0.25e-3) * 1e3:.2f} mm in all, as changed before"
+    # Nothing was measured, so that nothing is known better or worse.
+    assert fitted.found is not None
+    assert fitted.found.known.prior.mean == pytest.approx(before.known.prior.mean)
+    assert fitted.found.known.prior.root.shape == before.known.prior.root.shape
+
+
+def test_fit_all_leaves_off_washers_that_a_hand_took_out(bench: Path) -> None:
+    log.start(bench, bench.with_name("bittern.toml"), car=None, stamp=stamp())
+    thick = log_gates.where(bench, "bittern").found.known.car.corners[RIGHT].washer.value
+    log.did(bench, "bittern", "washer", RIGHT, amount=-thick, stamp=stamp())
+    fitted = log_parts.fit_all(bench, "bittern", stamp=stamp())
+    (washers,) = [each.event for each in fitted.entries if isinstance(each.event, PartLeftOff)]
+    assert (washers.kind, washers.reason) == ("part_left_off", "taken out before")
+    assert fitted.found is not None
+    assert fitted.found.gates[Gate.TRIM].passed
 
 
 def test_fit_all_counts_only_what_still_counts(bench: Path) -> None:

@@ -21,6 +21,7 @@ from rollwright.bench.events import (
     ReadingTaken,
     ScaleReading,
     Seen,
+    Size,
     Weighed,
 )
 from rollwright.bench.fold import Gate
@@ -60,6 +61,7 @@ SEEN_ALL: list[Event] = [
     Inspected(rule=Rule.GROUND_CLEARANCE, value=0.0069, uncertainty=5e-5),
     Inspected(rule=Rule.BENT_AXLES, found="straight"),
 ]
+ASSUMED = " (tolerance assumed: say what your class or plan allows under [drill])"
 PASS, FAIL, UNCLEAR = "✓", "⊂", "◐"
 
 
@@ -112,10 +114,21 @@ def test_a_class_without_a_reading_is_never_read() -> None:
 
 
 def test_what_is_well_is_counted() -> None:
-    # The pair's heading follows from both rear sweeps: the seventh of six readings.
-    assert line(Gate.DRILL, *HOLES) == (PASS, "drill holds: 7 of 7 looked at, all inside")
+    # The pair's heading follows from both rear sweeps, and nobody looked at it.
+    assert line(Gate.DRILL, *HOLES) == (PASS, "drill holds: 6 of 6 looked at, all inside")
     assert line(Gate.TRIM, *LEFT_OFF) == (PASS, "trim holds: 9 of 9 fitted or left off")
     assert line(Gate.INSPECT, *SEEN_ALL) == (PASS, "inspect holds: 5 of 5 rules kept")
+
+
+def test_the_list_grows_by_nothing_that_is_entered() -> None:
+    said = [line(Gate.DRILL, *HOLES[:count])[1] for count in range(1, len(HOLES))]
+    assert [text.split("; ")[0] for text in said] == [
+        f"drill {count} of 6 looked at and inside" for count in range(1, len(HOLES))
+    ]
+    # The file of this car has no washers, so that these are one part more.
+    washers = PartFitted(part=Fitted.WASHER, name="washers", station=FRONT_LEFT)
+    assert line(Gate.TRIM, washers)[1].startswith("trim 0 of 9, and 1 more fitted or left off; still: ")
+    assert line(Gate.TRIM, *LEFT_OFF, washers) == (PASS, "trim holds: 9 of 9, and 1 more fitted or left off")
 
 
 def test_what_is_predicted_to_hold_is_not_said_to_hold() -> None:
@@ -127,7 +140,7 @@ def test_what_is_predicted_to_hold_is_not_said_to_hold() -> None:
 def test_a_failure_comes_first_with_what_was_found_and_what_is_allowed() -> None:
     mark, text = line(Gate.DRILL, *HOLES[:4], size("cant", 4.0, FRONT_LEFT))
     assert mark == FAIL
-    assert text == "drill front left cant 4.00 ± 0.05° off, up, ± 0.50°"
+    assert text == f"drill front left cant 4.00 ± 0.05° off, up, ± 0.50°{ASSUMED}"
     heavy = ScaleReading(where=Weighed.WHOLE, mass=0.1424, uncertainty=1e-4)
     assert line(Gate.INSPECT, *SEEN_ALL, heavy)[1] == "inspect mass 142.40 ± 0.10 g, at most 140.0 g"
     bent = Inspected(rule=Rule.BENT_AXLES, found="bent")
@@ -139,7 +152,8 @@ def test_no_more_than_two_failures_are_named() -> None:
     text = line(Gate.DRILL, *off)[1]
     assert text.startswith("drill rear left cant ")
     assert "rear left sweep" in text
-    assert text.endswith("; 1 more")
+    # What is remarked on several is said once.
+    assert text.endswith(f"; 1 more{ASSUMED}")
 
 
 def test_what_must_be_read_again_is_named_with_its_reason() -> None:
@@ -153,10 +167,27 @@ def test_what_must_be_read_again_is_named_with_its_reason() -> None:
     assert many.endswith("; 3 more")
 
 
+def test_a_mass_that_is_expected_to_break_the_rule_stands_beside_the_limit() -> None:
+    plug = PartFitted(
+        part=Fitted.WEIGHT,
+        name="plug",
+        pocket="nose",
+        sizes=(
+            Size(name="mass", value=6e-3, uncertainty=1e-4),
+            Size(name="x", value=0.05),
+            Size(name="y", value=0.0),
+        ),
+    )
+    # 137.6 g and 6 g; two uncertainties of 0.1 g.
+    said = "since the weight plug fitted (entry 8), expected 143.60 ± 0.14 g, most 140.0 g"
+    assert line(Gate.INSPECT, *SEEN_ALL, plug) == (AGAIN, f"inspect read again: mass, {said}")
+    assert lines(Gate.INSPECT, *SEEN_ALL, plug)[0] == f"{AGAIN} mass: read again, {said}"
+
+
 def test_what_is_still_to_be_read_is_named_and_many_are_counted() -> None:
     mark, text = line(Gate.DRILL, *HOLES[:5])
     assert mark == UNCLEAR
-    assert text == "drill 6 of 7 looked at and inside; still: front left sweep"
+    assert text == "drill 5 of 6 looked at and inside; still: front left sweep"
     one = PartFitted(part=Fitted.WHEEL, name="club", station=REAR_LEFT)
     assert line(Gate.TRIM, one)[1] == (
         "trim 1 of 9 fitted or left off; still: rear left axle, rear right wheel, rear right axle, 5 more"
@@ -177,7 +208,10 @@ def test_every_line_has_its_mark_and_its_entry() -> None:
     assert found[0] == f"{PASS} rear left cant 0.00 ± 0.05° off, ± 0.50° (entry 2)"
     assert found[2] == f"{NEVER} rear right cant: never read"
     assert found[4].startswith(f"{FAIL} front left cant 4.00")
-    assert found[4].endswith("(entry 4)")
+    assert found[4].endswith(f"(entry 4){ASSUMED}")
+    raised = lines(Gate.DRILL, size("cant", 4.0, Station.FRONT_RIGHT))[-1]
+    assert raised.startswith(f"{NEVER} front right cant 4.00 ± 0.05° off, up, ± 0.50° (entry 2)")
+    assert raised.endswith("(bad, but its wheel does not carry)")
 
 
 def test_what_was_said_of_a_part_is_shown() -> None:

@@ -237,6 +237,29 @@ def test_a_retired_car_wants_nothing() -> None:
     assert step(*OUT, Retired(reason="split"), asks=False).kind == "none"
 
 
+def test_every_bad_hole_is_named_and_an_assumed_tolerance_is_said() -> None:
+    found = step(cant(4.0), cant(1.0, Station.REAR_RIGHT), asks=False)
+    assert found.kind == "scrap"
+    assert found.text == (
+        "Scrap this body, or plug the holes and drill them again: rear left cant is off by 1.50°, and 0.50° "
+        "is allowed; rear right cant is off by 1.50°, and 0.50° is allowed (tolerance assumed: say what your "
+        "class or plan allows under [drill])."
+    )
+    given_ = started(file_text("lark.toml") + "\n[drill]\ncant = 0.5\n")
+    one = step(cant(4.0), start=given_, asks=False)
+    assert one.text == (
+        "Scrap this body, or plug the hole and drill it again: rear left cant is off by 1.50°, and 0.50° is "
+        "allowed."
+    )
+    assert step(cant(4.0, Station.FRONT_RIGHT), asks=False).kind != "scrap"
+
+
+def test_a_hole_whose_readings_contradict_each_other_is_asked_for_with_the_reason() -> None:
+    found = step(HoleDrilled(station=REAR_LEFT), cant(2.5), cant(4.0), asks=False)
+    assert found.command.startswith("rollwright log pin lark rear_left cant")
+    assert found.text.endswith("Readings 3 and 4 disagree; read it again.")
+
+
 # Roll and inspection.
 
 
@@ -277,7 +300,7 @@ def test_the_rules_are_asked_for_one_by_one_with_what_to_enter() -> None:
     third = step(*DONE, CLASS, *answers[:4])
     assert third.command.endswith("--station front_left")
     last = step(*DONE, CLASS, *answers[:6])
-    assert last.text == "Say what its wheels are oiled with."
+    assert last.text == "Say what its wheels are lubricated with."
     end = step(*DONE, CLASS, *answers)
     assert (end.kind, end.text) == ("none", "Leave it as it is: every gate but drill is passed.")
     every = step(*HOLES, *DONE, CLASS, *answers)
@@ -373,3 +396,85 @@ def test_a_body_is_judged_as_good_enough_only_once_all_was_read(tmp_path: Path) 
     found = at(tmp_path / "two.log", *evening()).stopping
     assert found is not None
     assert found.stop.value == "good enough"
+
+
+# What comes before any move, although moves are known.
+
+
+def rail(value: float) -> ReadingTaken:
+    return ReadingTaken(reading=ReadingKind.RAIL_OFFSET, values=(value * MM,))
+
+
+def test_two_readings_that_disagree_are_settled_by_a_third_before_anything_else() -> None:
+    found = step(*TRIMMED, *evening()[:2], rail(0.4), rail(-0.4), asks=False)
+    assert found.kind == "read"
+    assert found.text == (
+        "Entries 7 and 8 disagree on the rail offset. Read the rail offset again to see which is right, then "
+        "take back the other."
+    )
+    assert found.command == "rollwright log read lark rail_offset VALUE"
+
+
+def test_of_three_readings_the_odd_one_is_to_be_taken_back() -> None:
+    found = step(*TRIMMED, *evening()[:2], rail(0.4), rail(-0.4), rail(0.41), asks=False)
+    assert "entry 8 the most" in found.text
+    assert found.command == "rollwright log undo lark 8 --because TEXT"
+
+
+def test_a_reading_against_all_that_was_known_is_read_again() -> None:
+    turned = Turn(station=FRONT_LEFT, asked=0.2 * DEG)
+    odd = ReadingTaken(reading=ReadingKind.HEIGHT_DIFFERENCE, values=(0.2 * MM,), uncertainty=0.04 * MM)
+    found = step(*TRIMMED, *evening(), turned, odd, asks=False)
+    assert found.kind == "read"
+    assert found.text.startswith("Read the height difference again: entry 9 disagrees with what was known")
+
+
+STRAIGHT = ClassChosen(
+    class_file='format = 1\nname = "Sunday straight"\n[rules.bent_axles]\nallowed = false\n'
+)
+
+
+def test_an_axle_that_the_class_does_not_allow_is_straightened_before_anything_is_read() -> None:
+    found = step(STRAIGHT, asks=False)
+    assert found.kind == "move"
+    assert found.text.startswith("Straighten the front left axle, or fit a straight one: it is bent by 2.60°")
+    assert "Sunday straight" in found.text
+    words = shlex.split(found.command)
+    assert words[:6] == ["rollwright", "log", "did", "lark", "bend", "front_left"]
+    assert words[6].endswith("deg less")
+    straight = step(STRAIGHT, Bend(station=FRONT_LEFT, asked=-2.6 * DEG), asks=False)
+    assert straight.text == "Read the height difference."
+
+
+def test_a_class_that_allows_bends_leaves_the_axle_alone() -> None:
+    assert step(CLASS, asks=False).text == "Read the height difference."
+
+
+def test_after_an_axle_of_unknown_bend_the_car_is_read_before_it_is_bent() -> None:
+    swapped = PartFitted(part=Fitted.AXLE, name="spare", station=FRONT_LEFT)
+    found = step(*TRIMMED, *OUT, swapped)
+    assert found.kind == "read"
+    assert found.text == "Read the height difference again."
+
+
+def test_no_wood_goes_while_a_reading_is_stale() -> None:
+    turned = Turn(station=FRONT_LEFT, asked=6.0 * DEG)
+    found = folded(*TRIMMED, *OUT, turned)
+    assert to_read(found.gates[Gate.STEER])
+
+    def kinds(*, sand: bool) -> set[str]:
+        advice = advise(found.known.car, found.readings, hand=found.hand, prior=found.known.prior, sand=sand)
+        return {move.kind.value for move in advice.plan.moves}
+
+    assert "relief" in kinds(sand=True)
+    assert "relief" not in kinds(sand=False)
+
+
+def test_what_was_read_before_all_was_fitted_is_read_again_before_the_roll() -> None:
+    early = evening()
+    found = step(*LEFT_OFF[:2], *early, SLUG, asks=True)
+    assert found.kind == "read"
+    assert (
+        found.text
+        == "Read the drift again: when it was read, this was not entered as fitted yet: weight slug."
+    )

@@ -10,7 +10,7 @@ import pytest
 from rollwright.car.dimensions import dimension_names
 from rollwright.car.model import Seat, Station
 from rollwright.errors import InputError, OutOfRange, ReadingUnusable, WrongType
-from rollwright.quantity import Source
+from rollwright.quantity import Quantity, Source
 from rollwright.setup.hand import Hand
 from rollwright.setup.reading_keys import HAND_KEYS, KIND_HELP, READING_KEYS, keys_of
 from rollwright.setup.readings import (
@@ -58,11 +58,11 @@ class TestEachKind:
 
     def test_repeats(self, kind: ReadingKind) -> None:
         reading = one(
-            f'kind = "{kind.value}"\nvalues = [20, 21, 22]\nuncertainty = 0.3\n{NEEDED.get(kind, "")}'
+            f'kind = "{kind.value}"\nvalues = [20, 21, 22]\nuncertainty = 0.4\n{NEEDED.get(kind, "")}'
         )
         assert reading.quantity.value == pytest.approx(21 * MM)
-        # s = 1 mm, three readings, and the gauge's own 0.3 mm that no repeat removes (JCGM 100:2008, 4.2.3).
-        assert reading.quantity.uncertainty == pytest.approx(math.hypot(1 / math.sqrt(3), 0.3) * MM)
+        # s = 1 mm, three readings, and the gauge's own 0.4 mm that no repeat removes (JCGM 100:2008, 4.2.3).
+        assert reading.quantity.uncertainty == pytest.approx(math.hypot(1 / math.sqrt(3), 0.4) * MM)
         assert len(reading.quantity.repeats) == 3
 
     def test_an_unsaid_uncertainty_is_assumed_and_named(self, kind: ReadingKind) -> None:
@@ -291,3 +291,17 @@ def test_a_sign_and_a_word_for_it_are_refused() -> None:
 def test_the_car_that_the_readings_are_of_is_kept() -> None:
     assert parse_readings('format = 1\ncar = "Wren"\n').car == "Wren"
     assert parse_readings("format = 1\n").car == ""
+
+
+def test_repeats_that_scatter_far_beyond_their_gauge_count_by_their_scatter() -> None:
+    def read(kind: str, values: str) -> Quantity:
+        text = f'format = 1\n[[reading]]\nkind = "{kind}"\nvalues = {values}\nuncertainty = 0.02\n'
+        return parse_readings(text).readings[0].quantity
+
+    # A standard deviation of 0.1 mm, five times the gauge's.
+    wild = read("height_difference", "[0.1, 0.2, 0.3]")
+    assert wild.value == pytest.approx(0.2e-3)
+    assert wild.uncertainty == pytest.approx(math.hypot(0.1e-3, 0.02e-3))
+    # A car does not drift alike twice, so that the mean of many runs is better than one of them.
+    drift = read("drift", "[0.1, 0.2, 0.3]")
+    assert drift.uncertainty == pytest.approx(math.hypot(0.1e-3 / math.sqrt(3.0), 0.02e-3))

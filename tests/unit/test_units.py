@@ -19,6 +19,7 @@ from rollwright.units import (
     parse,
     parse_sided,
     show,
+    show_entered,
     show_sided,
 )
 
@@ -528,6 +529,57 @@ def test_each_kind_knows_its_units() -> None:
         assert parse(1, kind=kind) == parse(f"1 {kind.bare}", kind=kind)
         assert parse(f"1 {kind.si}", kind=kind) == 1.0
     assert all(name == name.casefold() for name in FACTORS)
+
+
+@pytest.mark.parametrize(
+    ("written", "kind", "metric", "inch"),
+    [
+        ("31.5 thou", Kind.LENGTH, "31.5 thou", "31.5 thou"),
+        ("0.1 g", Kind.MASS, "0.1 g", "0.1 g"),
+        ("112.45 g", Kind.MASS, "112.45 g", "112.45 g"),
+        ("4.98 oz", Kind.MASS, "4.98 oz", "4.98 oz"),
+        ("32.02 mm", Kind.LENGTH, "32.02 mm", "32.02 mm"),
+        ("0.0125 mm", Kind.LENGTH, "0.0125 mm", "0.0125 mm"),
+        ("44 mm", Kind.LENGTH, "44.0 mm", "44.0 mm"),
+        ("1 3/4 in", Kind.LENGTH, "44.45 mm", "1.750 in"),
+        ("1/64 in", Kind.LENGTH, "15.625 thou", "15.625 thou"),
+        ("21.125 deg", Kind.ANGLE, "21.125°", "21.125°"),
+        ("0 mm", Kind.LENGTH, "0.00 mm", "0.0 thou"),
+        ("-0.305 mm", Kind.LENGTH, "−0.305 mm", "−0.305 mm"),
+        # A third of an inch is a short decimal nowhere.
+        ("1/3 in", Kind.LENGTH, "8.47 mm", "0.333 in"),
+        ("20 m", Kind.LENGTH, "20.000 m", "20.000 m"),
+    ],
+)
+def test_what_was_entered_keeps_its_digits(written: str, kind: Kind, metric: str, inch: str) -> None:
+    value = parse(written, kind=kind)
+    assert str(show_entered(value, kind=kind)) == metric
+    assert str(show_entered(value, kind=kind, system=System.INCH)) == inch
+
+
+def test_the_readers_own_unit_keeps_the_digits_that_it_can() -> None:
+    def said(written: str, kind: Kind, system: System) -> str:
+        value = parse(written, kind=kind)
+        return str(show_entered(value, kind=kind, system=system, as_written=False))
+
+    # By the definitions of inch and pound: 31.5 thou are 0.8001 mm, and 0.1 g are 0.003527 oz.
+    assert said("31.5 thou", Kind.LENGTH, System.METRIC) == "0.8001 mm"
+    assert said("0.1 g", Kind.MASS, System.INCH) == "0.0035 oz"
+    assert said("30 mm", Kind.LENGTH, System.INCH) == "1.181 in"
+    assert said("0.001 mm", Kind.LENGTH, System.INCH) == "0.039 thou"
+
+
+def test_what_was_entered_with_its_uncertainty_keeps_the_digits_of_both() -> None:
+    def said(value: float, uncertainty: float) -> str:
+        return str(show_entered(value, kind=Kind.MASS, uncertainty=uncertainty))
+
+    assert said(0.11245, 0.0001) == "112.45 ± 0.10 g"
+    assert said(0.1124, 0.0005) == "112.4 ± 0.5 g"
+    assert said(0.1124, 0.0) == "112.4 g"
+    assert said(INFINITY, 0.1) == str(show(INFINITY, kind=Kind.MASS, uncertainty=0.1))
+    assert said(0.1, INFINITY) == str(show(0.1, kind=Kind.MASS, uncertainty=INFINITY))
+    assert str(show_entered(0.0971, kind=Kind.LENGTH, sided=True)) == "97.1 mm"
+    assert str(show_entered(0.00971, kind=Kind.LENGTH, sided=True)) == "9.71 mm"
 
 
 def test_import_is_cheap() -> None:

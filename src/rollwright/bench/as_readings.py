@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rollwright.bench.events import Clearance, DaylightCheck, ReadingTaken, Seen, SlowRoll, SlowRollSeen
@@ -12,7 +13,7 @@ from rollwright.car.model import Car, Station
 from rollwright.car.table import nearest
 from rollwright.errors import InputError, MissingReference, OutOfRange, ReadingUnusable
 from rollwright.geometry.many import stances
-from rollwright.quantity import Quantity, Source, from_repeats
+from rollwright.quantity import Quantity, Source, from_repeats, scattered
 from rollwright.setup.estimate import seats_at
 from rollwright.setup.reading_keys import (
     DEFAULT_DISTANCE,
@@ -20,6 +21,7 @@ from rollwright.setup.reading_keys import (
     DEFAULT_UNCERTAINTY,
     DEFAULT_UNCERTAINTY_OF_ANGLE,
     LEAST,
+    VARYING,
 )
 from rollwright.setup.readings import Reading, ReadingKind
 from rollwright.units import Kind, show
@@ -81,6 +83,9 @@ def reading_of(event: ReadingTaken | DaylightCheck, *, number: int) -> Reading |
         )
     else:
         quantity = from_repeats(event.values, instrument=uncertainty, source=Source.MEASURED, label=where)
+        spread = None if event.reading in VARYING else scattered(event.values, gauge=uncertainty)
+        if spread is not None:
+            quantity = replace(quantity, uncertainty=math.hypot(spread, uncertainty))
     needs_distance = event.reading in {ReadingKind.TIP_SWEEP, ReadingKind.DAYLIGHT}
     return Reading(
         kind=event.reading,

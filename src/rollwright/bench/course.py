@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rollwright.bench.agreed import Doubt, doubt_of
 from rollwright.bench.as_readings import bends_read, readings_of_roll
 from rollwright.bench.codec import Recorded
 from rollwright.bench.effects import known_after, reading_of, taken_off
@@ -28,11 +29,11 @@ from rollwright.bench.habits import Asked, achieved_by, asked_in, measured_in
 from rollwright.bench.inspected import class_in, moved_sizes
 from rollwright.bench.known import Known, check_possible, compressed, opened
 from rollwright.bench.told import Told, curvature_of, told_at, told_of, verdict_of
-from rollwright.bench.weighed import weighed
+from rollwright.bench.weighed import OnScale, as_weighed, parts_of, weighed
 from rollwright.car.model import Car
 from rollwright.errors import CarCannotRest, InputError
 from rollwright.judge.class_rules import Allowed, Rule
-from rollwright.judge.verdict import Verdict
+from rollwright.judge.verdict import State, Verdict
 from rollwright.setup.estimate import Position, position_of
 from rollwright.setup.hand import Hand
 from rollwright.setup.learnt import Achieved, learnt
@@ -42,11 +43,26 @@ from rollwright.setup.readings import Reading
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from rollwright.setup.balance import Discord
+
 __all__ = ["Course", "placed"]
 
 
+_INTENDED = 0
+"""Index of the wheels that are meant to carry, into `geometry.tripod.tripods`."""
 _MOST = 1.5
 """Columns of the root for each dimension, above which they are made fewer even where nothing is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """How a gate was read last: the entry, what came of it, who carried, and how many changes were before."""
+
+    seq: int
+    verdict: Verdict
+    doubt: Doubt | None
+    carrying: int
+    changes: int
 
 
 @dataclass(slots=True)
@@ -60,13 +76,15 @@ class Course:
     described: frozenset[int] = frozenset()
     inspected: bool = False
     scales: list[ScaleReading] = field(default_factory=list)
+    weighings: list[OnScale] = field(default_factory=list)
+    discord: Discord | None = None
     unweighed: Car | None = None
     agreement: float = 1.0
     scaled: int = 0
     settled: Position | None = None
     readings: list[Reading] = field(default_factory=list)
     fresh: dict[int, int] = field(default_factory=dict)
-    read: dict[int, tuple[int, Verdict, int, int]] = field(default_factory=dict)
+    read: dict[int, Read] = field(default_factory=dict)
     rolled: tuple[int, SlowRollSeen] | None = None
     changes: list[Change] = field(default_factory=list)
     bent: dict[int, NDArray[np.float64]] = field(default_factory=dict)
@@ -123,7 +141,11 @@ class Course:
         self.compress()
         for gate, seq in self.fresh.items():
             verdict = verdict_of(self.known.car, self.told, gate)
-            self.read[gate] = (seq, verdict, now.carrying, len(self.changes))
+            doubt = doubt_of(now, gate, joint=verdict.state)
+            if doubt is not None:
+                # A mean of readings that contradict each other speaks for nothing.
+                verdict = replace(verdict, state=State.UNCLEAR)
+            self.read[gate] = Read(seq, verdict, doubt, now.carrying, len(self.changes))
         self.readings, self.fresh = [], {}
 
     def learn(self, now: Position) -> None:
@@ -152,6 +174,9 @@ class Course:
         before, known = self.told, self.known
         self.scales, self.unweighed, self.agreement = [], None, 1.0
         self.known = known_after(self._with_filed_weight(event), event, hand=self.hand)
+        if self.discord is not None and parts_of(self.known.car) != parts_of(known.car):
+            # What was weighed against the old parts says nothing of the new ones.
+            self.discord = None
         if isinstance(event, Adjustment):
             self._ask(seq, event, new=known.prior.root.shape[1])
         after = self.told = told_of(self.known)
@@ -167,11 +192,23 @@ class Course:
             spread = np.sqrt(np.sum(by**2, axis=1) + self.bent[seq])
             if after.carrying != before.carrying:
                 words += ", so that other wheels carry"
+                words += _unless(event, known, self.known) if after.carrying != _INTENDED else ""
         unsaid = self.known.doubt
         words += f" ({unsaid})" if unsaid else ""
         sizes = moved_sizes(known, self.known, event) if self.inspected else {}
+        swapped = isinstance(event, HoleDrilled) or (
+            isinstance(event, PartFitted) and event.part in {Fitted.WHEEL, Fitted.AXLE}
+        )
         self.changes.append(
-            Change(seq=seq, words=words, shift=shift, spread=spread, unsaid=unsaid, sizes=sizes)
+            Change(
+                seq=seq,
+                words=words,
+                shift=shift,
+                spread=spread,
+                unsaid=unsaid,
+                sizes=sizes,
+                swapped=swapped,
+            )
         )
 
     def _ask(self, seq: int, event: Adjustment, *, new: int) -> None:
@@ -196,12 +233,15 @@ class Course:
 
     def weigh(self, seq: int, event: ScaleReading) -> None:
         """Take in what a scale showed of the car as it is now: its mass, and where that is."""
-        if self.unweighed is None:
-            self.unweighed = self.known.car
         self.scales.append(event)
         self.scaled = seq
         try:
-            self.known, self.agreement = weighed(self.known, self.scales, base=self.unweighed)
+            if self.unweighed is None:
+                self.unweighed = as_weighed(self.known)
+            self.weighings.append(OnScale(event=event, car=self.unweighed))
+            self.known, self.agreement, self.discord = weighed(
+                self.known, self.weighings, body=self.filed.body
+            )
         except InputError as error:
             raise placed(error, f"entry {seq}") from None
 
@@ -220,14 +260,11 @@ class Course:
         self.changes.append(Change(seq=self.scaled, words=words, shift=shift, spread=np.full(3, np.inf)))
 
     def choose(self, entry: Recorded) -> None:
-        """Heed a class that allows no bent axles, as far as the car's are straight."""
+        """Heed what a class says of bent axles; it wins over the car file."""
         rules, _ = class_in([entry])
         asked = None if rules is None else rules.rules.get(Rule.BENT_AXLES)
-        straight = all(axle.bend.value == 0.0 for axle in self.filed.axles.values())
         # A class that does not ask leaves what the file says, whatever the class before it asked.
-        allowed = self.filed.bent_axles
-        if isinstance(asked, Allowed):
-            allowed = asked.allowed or not straight
+        allowed = asked.allowed if isinstance(asked, Allowed) else self.filed.bent_axles
         self.known = replace(self.known, car=replace(self.known.car, bent_axles=allowed))
 
 
@@ -235,6 +272,17 @@ def placed(error: InputError, where: str) -> InputError:
     """Return an error that also says at which entry it arose."""
     key = f"{where}, {error.key}" if error.key else where
     return type(error)(error.problem, mend=error.mend, file=error.file, key=key)
+
+
+def _unless(event: Event, before: Known, after: Known) -> str:
+    """Return what puts a car back on its wheels that a weight took off them; empty for other changes."""
+    if isinstance(event, PartLeftOff):
+        return " unless you put it back"
+    if not isinstance(event, PartFitted) or event.part is not Fitted.WEIGHT:
+        return ""
+    was = before.car.weights.get(event.name)
+    moved = was is not None and was.position != after.car.weights[event.name].position
+    return " unless you move it back" if moved else " unless you put it elsewhere"
 
 
 def _words(event: Event) -> str:

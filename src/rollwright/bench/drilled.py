@@ -7,16 +7,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import combinations
 
+from rollwright.bench.agreed import DOUBTFUL
 from rollwright.bench.as_readings import reading_of
 from rollwright.bench.codec import Recorded
 from rollwright.bench.events import DaylightCheck, HoleDrilled, ReadingTaken, Seen
 from rollwright.bench.gates import Item, Standing
 from rollwright.car.dimensions import dimension_of
-from rollwright.car.model import Car, Station
+from rollwright.car.model import Car, Station, is_assumed
 from rollwright.judge.verdict import State, judge
-from rollwright.quantity import Quantity
+from rollwright.quantity import Quantity, scattered
+from rollwright.setup.reading_keys import (
+    DEFAULT_DISTANCE,
+    DEFAULT_UNCERTAINTY,
+    DEFAULT_UNCERTAINTY_OF_ANGLE,
+)
 from rollwright.setup.readings import Reading, ReadingKind
 from rollwright.units import Kind
 
@@ -27,12 +34,28 @@ _PLANES = (*_ANGLES, "hole_height")
 _WORDS = {"cant": "cant", "sweep": "sweep", "hole_height": "hole height"}
 
 
+_NO_GAP = 0.005e-3
+"""A gap at a straight-edge that is as good as none [m]: below the thinnest feeler."""
+_ASSUMED = "tolerance assumed: say what your class or plan allows under [drill]"
+_DAYLIGHT = "daylight shows and was not measured"
+_IDLE = "its wheel does not carry"
+
+
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """How far something is off what was meant [rad or m], and its standard uncertainty."""
+    """How far something is off what was meant [rad or m], its standard uncertainty, and what is odd of it."""
 
     off: float
     uncertainty: float
+    read_at: int
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """Why what was read of something tells nothing yet."""
+
+    why: str
     read_at: int
 
 
@@ -45,6 +68,7 @@ class _Told:
     uncertainty: float
     common: float
     set_up: str
+    scattered: bool
 
 
 @dataclass(slots=True)
@@ -55,20 +79,40 @@ class _Hole:
     read: dict[str, list[_Told]] = field(default_factory=dict)
     seen: dict[str, int] = field(default_factory=dict)
 
-    def found(self, plane: str, meant: float) -> _Found | None:
-        """Return the weighted mean of the readings less what was meant."""
+    def take(self, plane: str, told: _Told) -> None:
+        """Keep a reading; it decides what daylight was seen and not measured before it."""
+        self.seen.pop(plane, None)
+        self.read.setdefault(plane, []).append(told)
+
+    def see(self, plane: str, seq: int, *, against: float, distance: float) -> None:
+        """Note daylight that nobody measured; where a gap was felt before, it is no news."""
+        readings = self.read.get(plane, [])
+
+        def gap(told: _Told) -> float:
+            return abs(distance * (math.tan(told.value) - math.tan(against)))
+
+        if not readings or gap(readings[-1]) < _NO_GAP:
+            self.seen[plane] = seq
+            # Daylight there now: whoever saw none did not look well.
+            self.read[plane] = [told for told in readings if gap(told) >= _NO_GAP]
+
+    def found(self, plane: str, meant: float) -> _Found | _Open | None:
+        """Return the weighted mean of the readings less what was meant; or why they tell nothing."""
+        if plane in self.seen:
+            return _Open(_DAYLIGHT, self.seen[plane])
         readings = self.read.get(plane)
         if not readings:
             return None
-        set_ups: dict[str, list[_Told]] = {}
-        for one in readings:
-            set_ups.setdefault(one.set_up or f"entry {one.read_at}", []).append(one)
-        means = []
-        for together in set_ups.values():
-            value, size = _mean([(one.value, one.uncertainty) for one in together])
-            means.append((value, math.hypot(size, max(one.common for one in together))))
-        value, size = _mean(means)
-        return _Found(value - meant, size, readings[-1].read_at)
+        value, size, chance = _together(readings)
+        if chance < DOUBTFUL:
+            return _Open(_discord(readings), readings[-1].read_at)
+        wild = [str(told.read_at) for told in readings if told.scattered]
+        remark = ""
+        if wild:
+            remark = (
+                f"the repeats of entry {' and '.join(wild)} scatter far beyond the gauge, and that counts"
+            )
+        return _Found(value - meant, size, readings[-1].read_at, remark)
 
 
 def _mean(parts: Sequence[tuple[float, float]]) -> tuple[float, float]:
@@ -77,6 +121,49 @@ def _mean(parts: Sequence[tuple[float, float]]) -> tuple[float, float]:
     total = math.fsum(weights)
     mean = math.fsum(weight * value for weight, (value, _) in zip(weights, parts, strict=True))
     return mean / total, total**-0.5
+
+
+def _together(readings: Sequence[_Told]) -> tuple[float, float, float]:
+    """Return the weighted mean of readings, its uncertainty, and the chance of their disagreement.
+
+    The sum of squares about the mean is `sum (x - m_s)^2 / u^2` within each set-up s and
+    `sum (m_s - m)^2 / (u_s^2 + c_s^2)` among them, c what a set-up shares; it has n - 1 degrees of freedom
+    (least squares with known covariance, e.g. JCGM 102:2011).
+    """
+    set_ups: dict[str, list[_Told]] = {}
+    for one in readings:
+        set_ups.setdefault(one.set_up or f"entry {one.read_at}", []).append(one)
+    means, squares = [], []
+    for together in set_ups.values():
+        value, size = _mean([(one.value, one.uncertainty) for one in together])
+        squares += [((one.value - value) / one.uncertainty) ** 2 for one in together]
+        means.append((value, math.hypot(size, max(one.common for one in together))))
+    value, size = _mean(means)
+    if len(readings) == 1:
+        return value, size, 1.0
+    squares += [((each - value) / spread) ** 2 for each, spread in means]
+    from scipy.special import chdtrc  # noqa: PLC0415 - costs start-up time
+
+    return value, size, float(chdtrc(len(readings) - 1, math.fsum(squares)))
+
+
+def _discord(readings: Sequence[_Told]) -> str:
+    """Return which readings disagree and how to settle it: the odd one out where the others agree."""
+    if len(readings) > 2:
+        rests = [_together([*readings[:place], *readings[place + 1 :]]) for place in range(len(readings))]
+        chances = [chance for _, _, chance in rests]
+        odd = max(range(len(readings)), key=chances.__getitem__)
+        # Two that agree with one each leave it open which of them is wrong.
+        if chances[odd] >= DOUBTFUL and sum(chance >= DOUBTFUL for chance in chances) == 1:
+            others = _listed([one.read_at for one in readings if one is not readings[odd]])
+            return f"reading {readings[odd].read_at} disagrees with {others}; take it back if it is wrong"
+    pairs = [(_together(pair)[2], pair) for pair in combinations(readings, 2)]
+    _, (first, second) = min(pairs, key=lambda each: each[0])
+    return f"readings {first.read_at} and {second.read_at} disagree; read it again"
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
 
 def drill_items(counting: Sequence[Recorded], car: Car) -> tuple[Item, ...]:
@@ -90,8 +177,10 @@ def drill_items(counting: Sequence[Recorded], car: Car) -> tuple[Item, ...]:
         For each hole its cant and sweep off what was meant, and its height where that was read; then the
         rear pair's heading, left against right and front against rear, where both sides were read. An angle
         comes from a gap g that was read at a distance L: `atan(tan(against) + g / L)`. Readings of one
-        thing are independent but for what those of one set-up share. The three holes whose wheels carry are
-        needed.
+        thing are independent but for what those of one set-up share; where the chance that they differ as
+        much is below 1 %, they tell nothing until one is taken back. Nor does a look that found none, once
+        daylight was seen there. The three holes whose wheels carry are needed; what is not as it should be
+        of the fourth is said, and its line has no state, so that it fails no body.
     """
     holes = {station: _Hole() for station in Station}
     for entry in counting:
@@ -105,23 +194,30 @@ def drill_items(counting: Sequence[Recorded], car: Car) -> tuple[Item, ...]:
             off = hole.found(plane, meant)
             needed = plane in _ANGLES and station is not car.raised
             name = f"{station.words} {_WORDS[plane]}"
-            if off is not None:
+            if isinstance(off, _Found):
                 found[station, plane] = off
-                items.append(_judged(name, off, getattr(car.drill, plane), needed=needed))
-            elif plane in hole.seen:
-                items.append(_unmeasured(name, hole.seen[plane], needed=needed))
+                item = _judged(name, off, getattr(car.drill, plane), needed=needed)
+            elif off is not None:
+                item = _untold(name, off, needed=needed)
             elif needed:
-                items.append(Item(name=name, standing=Standing.NEVER_READ))
+                item = Item(name=name, standing=Standing.NEVER_READ)
+            else:
+                continue
+            items.append(_idle(item) if station is car.raised else item)
     items += [_judged(name, off, tolerance, needed=False) for name, off, tolerance in _pairs(found, car)]
     return tuple(items)
 
 
 def _judged(name: str, off: _Found, tolerance: Quantity, *, needed: bool) -> Item:
     verdict = judge(value=off.off, uncertainty=off.uncertainty, low=-tolerance.value, high=tolerance.value)
+    remarks = [off.remark] if off.remark else []
+    if verdict.state is State.FAIL and is_assumed(tolerance):
+        remarks.append(_ASSUMED)
     return Item(
         name=name,
         standing=Standing.HOLDS,
         state=verdict.state,
+        words="; ".join(remarks),
         kind=Kind.LENGTH if "height" in name else Kind.ANGLE,
         verdict=verdict,
         read_at=off.read_at,
@@ -129,15 +225,25 @@ def _judged(name: str, off: _Found, tolerance: Quantity, *, needed: bool) -> Ite
     )
 
 
-def _unmeasured(name: str, read_at: int, *, needed: bool) -> Item:
+def _untold(name: str, off: _Open, *, needed: bool) -> Item:
     return Item(
         name=name,
         standing=Standing.HOLDS,
         state=State.UNCLEAR,
-        words="daylight shows and was not measured",
-        read_at=read_at,
+        words=off.why,
+        read_at=off.read_at,
         needed=needed,
     )
+
+
+def _idle(item: Item) -> Item:
+    """Return a line of the hole whose wheel does not carry: bad or not, no body is scrapped for it."""
+    if item.state is State.PASS:
+        return item
+    why = item.words or "cannot tell yet"
+    if item.state is State.FAIL:
+        why = "bad"
+    return replace(item, state=None, words=f"{why}, but {_IDLE}")
 
 
 def _take(holes: Mapping[Station, _Hole], entry: Recorded) -> None:
@@ -149,20 +255,37 @@ def _take(holes: Mapping[Station, _Hole], entry: Recorded) -> None:
         aimed = {"cant": event.cant, "sweep": event.sweep, "hole_height": event.hole_height}
         hole.aimed = {plane: value for plane, value in aimed.items() if value is not None}
     elif isinstance(event, DaylightCheck) and event.seen is Seen.SEEN:
-        holes[event.station].seen[event.plane.value] = entry.seq
+        holes[event.station].see(
+            event.plane.value,
+            entry.seq,
+            against=event.against or 0.0,
+            distance=DEFAULT_DISTANCE if event.distance is None else event.distance,
+        )
     elif isinstance(event, DaylightCheck | ReadingTaken):
         reading = reading_of(event, number=entry.seq)
         told = None if reading is None else _direct(reading)
         if reading is not None and told is not None:
             station, plane, value, scale = told
+            gauge = _gauge(event, reading)
+            spread = scattered(reading.quantity.repeats, gauge=gauge)
+            size = reading.quantity.uncertainty if spread is None else math.hypot(spread, gauge)
             one = _Told(
                 read_at=entry.seq,
                 value=value,
-                uncertainty=scale * reading.quantity.uncertainty,
+                uncertainty=scale * size,
                 common=scale * reading.common,
                 set_up=reading.set_up,
+                scattered=spread is not None,
             )
-            holes[station].read.setdefault(plane, []).append(one)
+            holes[station].take(plane, one)
+
+
+def _gauge(event: DaylightCheck | ReadingTaken, reading: Reading) -> float:
+    """Return the standard uncertainty of what a hole was read with [rad or m], the repeats left aside."""
+    if event.uncertainty is not None:
+        return event.uncertainty
+    angle = reading.kind is ReadingKind.SIZE and not reading.dimension.endswith("hole_height")
+    return DEFAULT_UNCERTAINTY_OF_ANGLE if angle else DEFAULT_UNCERTAINTY[reading.kind]
 
 
 def _direct(reading: Reading) -> tuple[Station, str, float, float] | None:

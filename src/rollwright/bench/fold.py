@@ -7,6 +7,7 @@ solved from there. So every reading that was not withdrawn has its say, and none
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -33,17 +34,21 @@ from rollwright.bench.standing import gates_of
 from rollwright.bench.told import told_of
 from rollwright.bench.trim import first_fittings
 from rollwright.car.file import parse_car
-from rollwright.car.model import Car
+from rollwright.car.model import Car, Station
 from rollwright.errors import InputError, ReadingUnusable
 from rollwright.judge.class_rules import ClassRules
 from rollwright.judge.inspection import RuleVerdict
 from rollwright.judge.verdict import State
+from rollwright.setup.balance import Discord
 from rollwright.setup.estimate import Estimate, estimate, prior_of
 from rollwright.setup.hand import Hand
 from rollwright.setup.learnt import Achieved, learnt
 from rollwright.setup.readings import Reading
 
 __all__ = ["Change", "Folded", "Gate", "GateState", "Known", "Standing", "State", "fold"]
+
+_STRAIGHT = math.radians(0.05)
+"""A bend below what a flat plate shows is no bend [rad]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +70,7 @@ class Folded:
         inspection: how it stands to each rule of that class.
         agreement: chance of a disagreement at least as large as that between ledger and scale since the last
             change, if every stated uncertainty is right; 1 where nothing was weighed.
+        discord: which figures of scale and ledger disagree, so that the scale moves nothing; or None.
         retired: why the car is no longer worked on, or empty.
         trouble: why the car cannot be told, such as that it tips over; or empty.
     """
@@ -82,8 +88,17 @@ class Folded:
     rules: ClassRules | None = None
     inspection: tuple[RuleVerdict, ...] = ()
     agreement: float = 1.0
+    discord: Discord | None = None
     retired: str = ""
     trouble: str = ""
+
+    @property
+    def forbidden(self) -> dict[Station, float]:
+        """The bends [rad] of axles that are bent although none may be, by their stations."""
+        if self.estimate is None or self.estimate.car.bent_axles:
+            return {}
+        bends = {station: self.estimate.dimension(f"{station.value}.bend").value for station in Station}
+        return {station: bend for station, bend in bends.items() if bend > _STRAIGHT}
 
 
 def withdrawn_in(events: Iterable[Recorded]) -> dict[str, int]:
@@ -149,6 +164,7 @@ def fold(entries: Iterable[Recorded], *, hand: Hand | None = None, habits: Seque
         rules=rules,
         inspection=inspection,
         agreement=run.agreement,
+        discord=run.discord,
         retired=retired,
         trouble=trouble,
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rollwright.bench.agreed import Doubt
 from rollwright.judge.class_rules import Rule
 from rollwright.judge.verdict import State, Verdict
 from rollwright.units import Kind
@@ -62,8 +63,9 @@ class Change:
         spread: standard uncertainty of that change [m], (3,); infinite likewise.
         unsaid: what was not said of a part, so that its effect cannot be told; or empty.
         sizes: what it did to sizes that a class may have a rule about: expected change and its standard
-            uncertainty [kg or m]; an infinite uncertainty where it cannot be told. What it cannot have moved
-            is left out.
+            uncertainty [kg or m], of bent axles the bend that it leaves [rad]; an infinite uncertainty where
+            it cannot be told. What it cannot have moved is left out.
+        swapped: whether a wheel, an axle or a hole took another's place, which no hand's habit tells of.
     """
 
     seq: int
@@ -72,6 +74,7 @@ class Change:
     spread: NDArray[np.float64]
     unsaid: str = ""
     sizes: Mapping[Rule, tuple[float, float]] = field(default_factory=dict)
+    swapped: bool = False
 
     def moves(self, *gates: int) -> bool:
         """Return whether it can have moved any of these gate quantities."""
@@ -91,8 +94,8 @@ class Item:
     Attributes:
         name: what it is about, such as `rear left sweep`, `weight slug` or `mass`.
         standing: whether what was read or seen of it still speaks for the car.
-        state: the verdict on it; None where nothing was read or seen.
-        words: what was seen or said of it, where that is no number.
+        state: the verdict on it; None where nothing was read or seen, or where it does not matter what.
+        words: what was seen or said of it, where that is no number; or a remark on the number.
         kind: of the verdict's numbers, where there are any.
         verdict: on the number that was read.
         read_at: number of the entry that read it last, 0 where there is none.
@@ -131,6 +134,7 @@ class GateState:
         reasons: entries since then that can have moved it, most first.
         items: the lines of a gate that is a list.
         before_trim: what was not yet fitted when it was read, of all that will race.
+        doubt: why its readings, as they stand, pass nothing; or None.
     """
 
     gate: Gate
@@ -142,11 +146,12 @@ class GateState:
     reasons: tuple[Change, ...] = ()
     items: tuple[Item, ...] = ()
     before_trim: tuple[str, ...] = ()
+    doubt: Doubt | None = None
 
     @property
     def passed(self) -> bool:
         """Whether a reading passed it that holds or is predicted to hold."""
-        good = self.verdict is not None and self.verdict.state is State.PASS
+        good = self.verdict is not None and self.verdict.state is State.PASS and self.doubt is None
         return good and self.standing in {Standing.HOLDS, Standing.PREDICTED}
 
 

@@ -26,16 +26,16 @@ from rollwright.bench.events import (
     Weighed,
 )
 from rollwright.bench.gates import Change, Item, Standing
-from rollwright.bench.known import Known
+from rollwright.bench.known import INDEX, Known
 from rollwright.car.model import Seat, Station
 from rollwright.errors import CarCannotRest, InputError
 from rollwright.geometry.ledger import ledger_of
 from rollwright.geometry.many import stances, wheels_of
 from rollwright.judge.class_file import parse_class
-from rollwright.judge.class_rules import ClassRules, Rule
+from rollwright.judge.class_rules import LOOKS, Allowed, ClassRules, Rule
 from rollwright.judge.inspection import DEFAULT_GAUGES, Found, RuleState, RuleVerdict, inspect
 from rollwright.judge.verdict import State
-from rollwright.quantity import from_repeats
+from rollwright.quantity import from_repeats, scattered
 from rollwright.setup.estimate import seats_at
 from rollwright.setup.predict import derivatives
 from rollwright.setup.readings import ReadingKind
@@ -55,6 +55,13 @@ _WASHERS = 0.1e-3
 _MODELLED = (Rule.GROUND_CLEARANCE, Rule.WIDTH)
 _UNMOVED = 1e-9
 _UNKNOWN = (0.0, math.inf)
+_STRAIGHT = math.radians(0.05)
+"""A bend below what a flat plate shows is no bend [rad]."""
+_SURELY = math.radians(0.3)
+"""A bend that a hand did make [rad]: three times what a hand usually misses by."""
+_SURE = 1.6448536269514722
+"""Standard deviations that a normal quantity exceeds on one side in 5 % of cases (JCGM 106:2012, Table 1)."""
+_BENT = LOOKS[Rule.BENT_AXLES][1]
 _OF_A_WHEEL = {f"{station.value}.diameter": station for station in Station}
 
 
@@ -92,7 +99,9 @@ def moved_sizes(before: Known, after: Known, event: Event) -> dict[Rule, tuple[f
     Returns:
         Expected change and standard uncertainty [kg or m] of each size that it can have moved; infinite where
         that cannot be told. A weight's reach, a wheel's diameter and things that are only looked at are not
-        modelled: whatever is fitted anew there has to be read.
+        modelled: whatever is fitted anew there has to be read. Of bent axles it is the bend that the entry
+        leaves and its standard uncertainty [rad], where that is a bend for certain; where it may be none,
+        or nobody says, infinite.
     """
     found = {
         rule: moved
@@ -104,8 +113,8 @@ def moved_sizes(before: Known, after: Known, event: Event) -> dict[Rule, tuple[f
         found[Rule.MASS] = mass
     if isinstance(event, HoleDrilled):
         found[Rule.WHEELBASE] = _UNKNOWN
-    if isinstance(event, Bend) or (isinstance(event, PartFitted) and event.part is Fitted.AXLE):
-        found[Rule.BENT_AXLES] = _UNKNOWN
+    if _touches_bend(event):
+        found[Rule.BENT_AXLES] = _bend(after, event)
     if isinstance(event, PartFitted | PartLeftOff):
         touched = {
             Fitted.WHEEL: (Rule.WHEEL_DIAMETER,),
@@ -114,6 +123,23 @@ def moved_sizes(before: Known, after: Known, event: Event) -> dict[Rule, tuple[f
         }
         found |= dict.fromkeys(touched.get(event.part, ()), _UNKNOWN)
     return found
+
+
+def _touches_bend(event: Event) -> bool:
+    return isinstance(event, Bend) or (isinstance(event, PartFitted) and event.part is Fitted.AXLE)
+
+
+def _bend(after: Known, event: Event) -> tuple[float, float]:
+    """Return the bend that an entry leaves at its station, if it is one for certain."""
+    station = getattr(event, "station", None)
+    said = isinstance(event, Bend) or (
+        isinstance(event, PartFitted) and any(size.name == "bend" for size in event.sizes)
+    )
+    if station is None or not said:
+        return _UNKNOWN
+    row = INDEX[f"{station.value}.bend"]
+    bend, spread = float(after.prior.mean[row]), float(np.linalg.norm(after.prior.root[row]))
+    return (bend, spread) if bend - _SURE * spread > _STRAIGHT else _UNKNOWN
 
 
 def _mass(before: Known, after: Known, event: Event) -> tuple[float, float] | None:
@@ -224,6 +250,10 @@ def _of_repeats(event: ReadingTaken, rule: Rule) -> float | None:
     if len(event.values) == 1 and event.common is None:
         return event.uncertainty
     gauge = DEFAULT_GAUGES[rule].uncertainty if event.uncertainty is None else event.uncertainty
+    spread = scattered(event.values, gauge=gauge)
+    if spread is not None:
+        # No gauge scatters so: the thing itself differs from one repeat to the next.
+        return math.hypot(spread, gauge, event.common or 0.0)
     return math.hypot(from_repeats(event.values, instrument=gauge).uncertainty, event.common or 0.0)
 
 
@@ -240,10 +270,14 @@ def inspect_items(
     Returns:
         One line for each rule of the class, and the same as the inspection's own verdicts. What was read
         before a change holds where nothing can have moved it, and is predicted to hold where it passed and
-        still does with the predicted shift; otherwise it must be read again.
+        still does with the predicted shift; otherwise it must be read again. An axle that an entry bent
+        is bent, whatever was seen of it before, and breaks a rule that allows none.
     """
     stationed = {entry.seq: entry.event.station for entry in counting if isinstance(entry.event, PartFitted)}
     found = [_since(one, changes, stationed) for one in found_in(counting)]
+    bent = _bent_by(rules, counting, changes)
+    if bent:
+        found.append((Found(rule=Rule.BENT_AXLES, at=max(bent), words=_BENT), ()))
     shifted = inspect(rules, [one for one, _ in found])
     as_read = {verdict.rule: verdict for verdict in inspect(rules, [_as_read(one) for one, _ in found])}
     reasons = {(one.rule, one.at): why for one, why in found}
@@ -259,8 +293,41 @@ def inspect_items(
         ):
             verdict = _again(verdict)  # noqa: PLW2901 - the same verdict, no longer fresh
         verdicts.append(verdict)
-        items.append(_item(verdict, why))
+        items.append(_item(verdict, why, bent=bent))
     return tuple(items), tuple(verdicts)
+
+
+def _bent_by(rules: ClassRules, counting: Sequence[Recorded], changes: Sequence[Change]) -> dict[int, bool]:
+    """Return the entries that left an axle bent since it was looked at, and whether they bent it more.
+
+    None where the class allows bent axles. Of each station the last entry counts; after a look that found
+    straight axles the bends since then count alone, whatever the car file says of them.
+    """
+    asked = rules.rules.get(Rule.BENT_AXLES)
+    if not isinstance(asked, Allowed) or asked.allowed:
+        return {}
+    left = {
+        change.seq: change.sizes[Rule.BENT_AXLES] for change in changes if Rule.BENT_AXLES in change.sizes
+    }
+    straight, last, by = False, dict[Station, int](), dict[Station, float]()
+    for entry in counting:
+        event = entry.event
+        if isinstance(event, Inspected) and event.rule is Rule.BENT_AXLES:
+            straight, last, by = event.found != _BENT, {}, {}
+        elif isinstance(event, Bend | PartFitted) and event.station is not None and entry.seq in left:
+            more = _amount(event) if isinstance(event, Bend) else left[entry.seq][0]
+            before = by.get(event.station, 0.0) if isinstance(event, Bend) else 0.0
+            last[event.station], by[event.station] = entry.seq, before + more
+    events = {entry.seq: entry.event for entry in counting}
+    return {
+        seq: not isinstance(event := events[seq], Bend) or _amount(event) > 0.0
+        for station, seq in last.items()
+        if math.isfinite(left[seq][1]) and (not straight or by[station] > _SURELY)
+    }
+
+
+def _amount(event: Bend) -> float:
+    return (event.asked if event.done is None else event.done) or 0.0
 
 
 def _as_read(one: Found) -> Found:
@@ -284,13 +351,18 @@ def _since(
     ]
     shift = math.fsum(change.sizes[one.rule][0] for change in after)
     spread = math.hypot(*(change.sizes[one.rule][1] for change in after), 0.0)
-    if math.isinf(spread):
+    if math.isinf(spread) or (after and one.rule is Rule.BENT_AXLES):
         return replace(one, fresh=False), tuple(after)
     return replace(one, shift=shift, shift_uncertainty=spread), tuple(after)
 
 
-def _words(verdict: RuleVerdict) -> str:
+def _words(verdict: RuleVerdict, bent: Mapping[int, bool]) -> str:
     """Return what a look found, that the class allows it anyway, or which wheels are still to be read."""
+    if verdict.rule is Rule.BENT_AXLES and bent and verdict.found is not None:
+        return " and ".join(
+            f"bent by entry {seq}" if more else f"still bent after entry {seq}"
+            for seq, more in sorted(bent.items())
+        )
     if 0 < len(verdict.missing) < len(Station) and verdict.state is RuleState.NOT_READ:
         return f"never read at {', '.join(station.words for station in verdict.missing)}"
     if verdict.found is None:
@@ -298,7 +370,7 @@ def _words(verdict: RuleVerdict) -> str:
     return verdict.found.words
 
 
-def _item(verdict: RuleVerdict, reasons: tuple[Change, ...]) -> Item:
+def _item(verdict: RuleVerdict, reasons: tuple[Change, ...], *, bent: Mapping[int, bool]) -> Item:
     state = {
         RuleState.PASS: State.PASS,
         RuleState.FAIL: State.FAIL,
@@ -317,7 +389,7 @@ def _item(verdict: RuleVerdict, reasons: tuple[Change, ...]) -> Item:
         name=rule.words,
         standing=standing,
         state=state,
-        words=_words(verdict),
+        words=_words(verdict, bent),
         kind=None if verdict.margin is None else rule.kind,
         verdict=verdict.verdict,
         read_at=0 if verdict.found is None else verdict.found.at,

@@ -11,12 +11,15 @@ from rollwright.bench.codec import Recorded
 from rollwright.bench.course import Course
 from rollwright.bench.drilled import drill_items
 from rollwright.bench.events import SlowRollSeen
-from rollwright.bench.gates import NUMBERED, Gate, GateState, Item, Standing, gathered
+from rollwright.bench.gates import NUMBERED, Change, Gate, GateState, Item, Standing, gathered
 from rollwright.bench.told import curvature_of, verdict_of
 from rollwright.bench.trim import trim_items
 from rollwright.judge.verdict import CONFIDENCE, State, Verdict
 
 __all__ = ["gates_of"]
+
+_HARDLY = 0.1
+"""Part of a tolerance that a gate which failed may have been moved by and need not be read again."""
 
 
 def gates_of(run: Course, counting: Sequence[Recorded], inspect: Sequence[Item]) -> dict[Gate, GateState]:
@@ -55,20 +58,31 @@ def _numbered(run: Course, number: int, left: float) -> GateState:
     now = None if told is None else verdict_of(run.known.car, told, number)
     if number not in run.read:
         return GateState(gate=gate, standing=Standing.NEVER_READ, now=now)
-    seq, verdict, carrying, changes = run.read[number]
-    since = [change for change in run.changes[changes:] if change.moves(number)]
+    read = run.read[number]
+    verdict = read.verdict
+    since = [change for change in run.changes[read.changes :] if change.moves(number)]
     if not since:
         # Nothing has moved it, so that whatever was read since speaks of the same quantity.
-        return GateState(gate=gate, standing=Standing.HOLDS, verdict=now, now=now, read_at=seq)
+        return GateState(
+            gate=gate,
+            standing=Standing.HOLDS,
+            verdict=replace(now, state=State.UNCLEAR) if now is not None and read.doubt else now,
+            now=now,
+            read_at=read.seq,
+            doubt=read.doubt,
+        )
     standing = Standing.READ_AGAIN
     # No more than the changes brought in, and no more than later readings have left of it.
     unknown = np.full(3, np.inf)
     bent = min(left, sum(float(run.bent.get(change.seq, unknown)[number]) for change in since))
     if told is not None and now is not None and np.isfinite(bent):
         now = verdict_of(run.known.car, told, number, bent=bent)
-        same = told.carrying == carrying and not any(change.unsaid for change in since)
+        same = told.carrying == read.carrying and not any(change.unsaid for change in since)
         # Only what was passed can hold: a gate that failed is passed by a reading, never by a move.
         if same and verdict.state is State.PASS and now.probability >= CONFIDENCE:
+            standing = Standing.PREDICTED
+        # What failed and was hardly moved has failed still; to read it again would tell nothing new.
+        if same and verdict.state is now.state is State.FAIL and _hardly_moved(since, number, now):
             standing = Standing.PREDICTED
     return GateState(
         gate=gate,
@@ -76,9 +90,14 @@ def _numbered(run: Course, number: int, left: float) -> GateState:
         verdict=verdict,
         now=now,
         shift=None if now is None else now.value - verdict.value,
-        read_at=seq,
+        read_at=read.seq,
         reasons=tuple(sorted(since, key=lambda change: -change.size(number))),
     )
+
+
+def _hardly_moved(since: Sequence[Change], number: int, now: Verdict) -> bool:
+    """Return whether changes can have moved a gate quantity by a small part of its tolerance only."""
+    return sum(change.size(number) for change in since) <= _HARDLY * 0.5 * (now.high - now.low)
 
 
 def _rolled(run: Course, *, sure: bool) -> GateState:

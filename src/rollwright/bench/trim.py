@@ -74,7 +74,12 @@ def trim_items(counting: Sequence[Recorded], car: Car, *, before: int | None = N
         for part, words in said.items():
             name = listed.get(part, f"{event.part.value} {part[1].replace('_', ' ')}".rstrip())
             items[part] = Item(
-                name=name, standing=Standing.HOLDS, state=State.PASS, words=words, read_at=entry.seq
+                name=name,
+                standing=Standing.HOLDS,
+                state=State.PASS,
+                words=words,
+                read_at=entry.seq,
+                needed=part in listed,
             )
     return tuple(items.values())
 

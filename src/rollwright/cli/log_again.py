@@ -16,10 +16,11 @@ from rollwright.units import show, show_sided
 from rollwright.workbench import log as logs
 
 if TYPE_CHECKING:
+    from rollwright.workbench.log import Recorded
     from rollwright.workbench.log_compare import Compared, Comparison
     from rollwright.workbench.log_recipe import Cooked
 
-__all__ = ["add_again_commands", "started_by"]
+__all__ = ["add_again_commands", "show_retired", "show_way_back", "started_by"]
 
 _CLEAR = "*"
 """Mark of a clear difference, in letters that every terminal knows."""
@@ -64,6 +65,13 @@ def _show_recipe(page: LogPage, found: Cooked) -> None:
         page.prose(
             f"Not all its gates are passed: {listed(found.open_gates)}. The recipe is of {found.name} as it "
             "is, all the same.",
+            first="! ",
+            bold=True,
+        )
+    if found.doubts:
+        page.prose(
+            f"What was entered of it contradicts itself: {'; '.join(found.doubts)}. The recipe is no better "
+            f"than that; settle it first, see: rollwright log where {found.car}",
             first="! ",
             bold=True,
         )
@@ -262,6 +270,24 @@ def started_by(
     return log_recipe.start_from(
         log, recipe, car=car_id, name=name, class_file=class_file, stamp=stamp_of(by)
     )
+
+
+def show_retired(page: LogPage, entry: Recorded) -> None:
+    """Add that a car is retired, by which entry, and how to go on with it all the same.
+
+    Args:
+        page: where to add it.
+        entry: the entry that retired it.
+    """
+    reason = str(entry.event.as_plain()["reason"])
+    end = "" if reason.endswith((".", "!", "?")) else "."
+    page.prose(f"{entry.car} is retired (entry{TIED}{entry.seq}): {reason}{end} No move is due.", bold=True)
+    show_way_back(page, entry)
+
+
+def show_way_back(page: LogPage, entry: Recorded) -> None:
+    """Add how to work on a retired car again, from the entry that retired it."""
+    page.prose(f"To work on it again: rollwright log undo {entry.car} {entry.seq} --because TEXT")
 
 
 def add_again_commands(group: click.Group) -> None:

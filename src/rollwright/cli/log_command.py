@@ -16,7 +16,7 @@ from rollwright.cli.complete import (
     seats,
     stations,
 )
-from rollwright.cli.log_again import add_again_commands, started_by
+from rollwright.cli.log_again import add_again_commands, show_retired, show_way_back, started_by
 from rollwright.cli.log_entry import add_entry_commands
 from rollwright.cli.log_entry_words import entry_words
 from rollwright.cli.log_files import add_file_commands, log_option
@@ -25,6 +25,7 @@ from rollwright.cli.log_options import (
     TakesNegative,
     because_option,
     by_option,
+    entering_options,
     instrument_option,
     note_option,
     stamp_of,
@@ -36,9 +37,10 @@ from rollwright.cli.log_page import ROLLED, LogPage
 from rollwright.cli.log_part_words import gap_of
 from rollwright.cli.log_parts import add_part_commands
 from rollwright.cli.log_photos import add_photo_commands
-from rollwright.cli.log_show import show_entered, show_history, show_outlook, show_where
+from rollwright.cli.log_show import show_entered, show_forbidden, show_history, show_outlook, show_where
 from rollwright.cli.log_words import MOVES, amount_of, size_of, station_of
 from rollwright.cli.options import json_option, print_json, system_of, units_option
+from rollwright.cli.page import listed
 from rollwright.workbench import log as logs
 from rollwright.workbench import log_past
 
@@ -98,9 +100,7 @@ def command(ctx: click.Context) -> None:
 )
 @click.option("--name", metavar="TEXT", help="With --recipe: what the next car is called.")
 @click.option("--plan", "planned", is_flag=True, help="CAR is a plan of a car that is not built yet.")
-@log_option
-@by_option
-@json_option
+@entering_options
 def start(
     car: str | None,
     car_id: str | None,
@@ -109,6 +109,7 @@ def start(
     name: str | None,
     log: str,
     by: str | None,
+    units: str,
     *,
     planned: bool,
     as_json: bool,
@@ -123,7 +124,7 @@ def start(
     if as_json:
         print_json(found.as_json())
         return
-    page = LogPage(system=system_of("mm"))
+    page = LogPage(system=system_of(units))
     if found.made:
         page.prose(f"Made the log {log}.")
     if found.synced is not None:
@@ -136,6 +137,7 @@ def start(
     page.prose(f"Entry {found.entry.seq}: {found.name} is in the log as {found.entry.car}.", bold=True)
     if found.chosen is not None:
         page.prose(f"Entry {found.chosen.seq}: {entry_words(page, found.chosen)}.", bold=True)
+    show_forbidden(page, found.forbidden)
     page.prose(f"Next: rollwright log where {found.entry.car}")
     page.print()
 
@@ -184,9 +186,10 @@ def read(
     """Enter a reading, and see what it means.
 
     ID is the car's, KIND what was read: height_difference, drift, rail_offset, block_offset,
-    rail_clearance, roll_clearance, tail_offset, tip_sweep, daylight or size. Each VALUE is one repeat in
-    quotes, such as "97 mm right" for a drift. Words and units are those of a readings file. Each POINT of a
-    drift's path is said by how far down the board and how far to which side: --trace "600 mm 12.5 mm right".
+    rail_clearance, roll_clearance, tail_offset, tip_sweep, daylight or size; level, steer and centre are
+    short for the first three. Each VALUE is one repeat in quotes, such as "97 mm right" for a drift. Words
+    and units are those of a readings file. Each POINT of a drift's path is said by how far down the board
+    and how far to which side: --trace "600 mm 12.5 mm right".
     """
     from rollwright.workbench.log_reading import read as enter_reading  # noqa: PLC0415 - not always needed
 
@@ -321,6 +324,8 @@ def where(car_id: str, log: str, units: str, *, as_json: bool) -> None:
         return
     page = LogPage(system=system_of(units))
     show_where(page, found)
+    if found.found.retired and (retired := log_past.retired_by(log, car_id)) is not None:
+        show_way_back(page, retired)
     page.print()
 
 
@@ -334,28 +339,41 @@ def where(car_id: str, log: str, units: str, *, as_json: bool) -> None:
 def next_(ctx: click.Context, car_id: str, track: str | None, log: str, units: str, *, as_json: bool) -> None:
     """Say all the next moves for a car, and by how much.
 
-    ID is the car's. The answer is that of rollwright next, from everything the log knows. Exit code 1: a
-    target cannot be met by the moves that are allowed.
+    ID is the car's. The answer is that of rollwright next, from everything the log knows; a car that is
+    retired gets none. Exit code 1: a target cannot be met by the moves that are allowed.
     """
     from rollwright.cli.next_command import show_advice, show_worth  # noqa: PLC0415 - only this needs it
     from rollwright.workbench import log_gates, timing  # noqa: PLC0415 - brings numpy
 
+    retired = log_past.retired_by(log, car_id)
+    if retired is not None and not as_json:
+        page = LogPage(system=system_of(units))
+        show_retired(page, retired)
+        page.print()
+        return
     found = log_gates.next_moves(log, car_id, system=system_of(units))
     worth = None if track is None else timing.saving(found.advised, track)
     if as_json:
-        print_json(found.as_json() if track is None else {**found.as_json(), **timing.worth_json(worth)})
+        told = found.as_json() | {"retired": found.found.retired or None}
+        print_json(told if track is None else {**told, **timing.worth_json(worth)})
     else:
         page = LogPage(system=system_of(units))
         if found.unread:
-            gates = ", ".join(state.gate.value for state in found.unread)
+            gates = listed([state.gate.value for state in found.unread])
+            guess = (
+                "is a guess until you read it"
+                if len(found.unread) == 1
+                else "are guesses until you read them"
+            )
+            again = " again" if len(found.stale) == len(found.unread) else ""
             page.prose(
-                f"Nothing that was read still holds for: {gates}. Read again before you move anything, and "
-                f"sand nothing before. See: rollwright log where {found.car}",
+                f"{gates.capitalize()} {guess}{again}. Sand nothing yet. What to do first: rollwright log "
+                f"where {found.car}",
                 first="! ",
                 bold=True,
             )
             page.gap()
-        show_advice(page, found.advised)
+        show_advice(page, found.advised, stale=found.stale)
         show_outlook(page, found)
         if track is not None:
             show_worth(page, worth)
@@ -377,7 +395,7 @@ def show(car_id: str | None, log: str, units: str, *, as_json: bool) -> None:
     if as_json:
         print_json(found.as_json())
         return
-    page = LogPage(system=system_of(units))
+    page = LogPage(system=system_of(units), as_written=False)
     show_history(page, found, cars=car_id is None)
     page.print()
 
@@ -418,29 +436,25 @@ def undo(
 @command.command(name="note")
 @click.argument("car_id", metavar="ID", shell_complete=car_ids)
 @click.argument("text")
-@log_option
-@by_option
-@json_option
-def note(car_id: str, text: str, log: str, by: str | None, *, as_json: bool) -> None:
+@entering_options
+def note(car_id: str, text: str, log: str, by: str | None, units: str, *, as_json: bool) -> None:
     """Enter a remark.
 
     ID is the car's, TEXT the remark, in quotes.
     """
-    tell_shortly(logs.note(log, car_id, text, stamp=stamp_of(by)), as_json=as_json)
+    tell_shortly(logs.note(log, car_id, text, stamp=stamp_of(by)), units, as_json=as_json)
 
 
 @command.command(name="retire")
 @click.argument("car_id", metavar="ID", shell_complete=car_ids)
 @because_option
-@log_option
-@by_option
-@json_option
-def retire(car_id: str, because: str, log: str, by: str | None, *, as_json: bool) -> None:
+@entering_options
+def retire(car_id: str, because: str, log: str, by: str | None, units: str, *, as_json: bool) -> None:
     """Enter that a car is no longer worked on.
 
     ID is the car's. Everything about it stays in the log.
     """
-    tell_shortly(logs.retire(log, car_id, because, stamp=stamp_of(by)), as_json=as_json)
+    tell_shortly(logs.retire(log, car_id, because, stamp=stamp_of(by)), units, as_json=as_json)
 
 
 for add_commands in (

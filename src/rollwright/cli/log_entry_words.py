@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rollwright.car.model import Station
@@ -11,22 +11,29 @@ from rollwright.cli.log_page import ROLLED, TIED, LogPage
 from rollwright.cli.log_part_words import PART_SIZES
 from rollwright.cli.log_words import MOVES, direction_of
 from rollwright.cli.page import listed
-from rollwright.units import Kind, show
+from rollwright.units import Kind
 from rollwright.workbench.log_reading import unit_of
 
 if TYPE_CHECKING:
     from rollwright.workbench.log import Recorded
 
-__all__ = ["entry_words"]
+__all__ = ["discord_words", "entry_words"]
 
 Fields = Mapping[str, Any]
 
 _MOST_POINTS = 6
 """Points of a trace that are all told; of more only the first and the last are."""
 _SIDED = {"drift", "tail_offset"}
+_SCATTERED, _ENOUGH = 3.0, 3
+"""Times the gauge's uncertainty beyond which so many repeats or more scatter by more than the gauge does."""
 _LINES = {"weight_behind": "the rear hole line", "weight_below": "the underside"}
 """The line past which a weight may reach."""
-_SIZE_WORDS = {"x": "forward of the rear hole line", "y": "of the centre line", "z": "above the underside"}
+_PLACED = {
+    "x": ("forward of the rear hole line", "behind the rear hole line", "on the rear hole line"),
+    "y": ("left of the centre line", "right of the centre line", "on the centre line"),
+    "z": ("above the underside", "below the underside", "at the underside"),
+}
+"""Where a weight's centre is said to lie along each axis: positive, negative, zero."""
 
 
 def entry_words(page: LogPage, entry: Recorded) -> str:
@@ -47,12 +54,41 @@ def entry_words(page: LogPage, entry: Recorded) -> str:
     return f"{words}{remark}"
 
 
+def discord_words(page: LogPage, *, where: str, shown: float, expected: float, against: Sequence[str]) -> str:
+    """Return which figures of scale and parts disagree, by how much, and the mend.
+
+    Args:
+        page: says the units.
+        where: what stood on the scale: `whole`, `front`, `rear` or a station.
+        shown: what the scale showed [kg].
+        expected: what it should have shown by the other figure [kg].
+        against: what else was weighed, where the other figure is their sum; none where it is the parts'.
+
+    Returns:
+        One sentence without its full stop.
+    """
+    says, other, what = page.mass(shown), page.mass(expected), _on_scale(where)
+    if against:
+        parts = listed([f"the {_on_scale(each)}" for each in against])
+        if len(against) == 1:
+            return f"the scale says {says} for the {what} and {other} for {parts}: weigh again"
+        return f"the scale says {says} for the {what}, and {parts} add to {other}: weigh again"
+    if where == "whole":
+        return f"the scale says {says}, the parts add to {other}: weigh again, or correct a part"
+    return f"the scale says {says} at the {what}, by the parts it is {other}: weigh again, or correct a part"
+
+
+def _on_scale(where: str) -> str:
+    ends = {"whole": "whole car", "front": "front end", "rear": "rear end"}
+    return ends.get(where, f"{where.replace('_', ' ')} wheel")
+
+
 def _at(fields: Fields) -> str:
     return f"at {Station(fields['station']).words}" if "station" in fields else ""
 
 
 def _quantity(page: LogPage, value: float, kind: Kind, uncertainty: float | None = None) -> str:
-    return str(show(value, kind=kind, system=page.system, uncertainty=uncertainty)).replace(" ", TIED)
+    return page.entered(value, kind=kind, uncertainty=uncertainty)
 
 
 def _spread(page: LogPage, fields: Fields, kind: Kind) -> str:
@@ -85,9 +121,9 @@ def _reading_words(page: LogPage, fields: Fields) -> str:
 
     def said(value: float) -> str:
         if kind in _SIDED:
-            return page.drift(value)
+            return page.entered_gate("steer", value)
         if kind in {"height_difference", "rail_offset", "block_offset"}:
-            return page.level(value) if kind == "height_difference" else page.rail(value)
+            return page.entered_gate("level" if kind == "height_difference" else "centre", value)
         if kind == "daylight" and value:
             return f"{_quantity(page, abs(value), unit)} {_way(fields.get('plane', 'cant'), value)}"
         return _quantity(page, value, unit)
@@ -97,11 +133,24 @@ def _reading_words(page: LogPage, fields: Fields) -> str:
     words += [_at(fields), fields.get("plane", ""), *_set_up_words(page, fields)]
     text = " ".join(word for word in words if word)
     if "uncertainty" in fields:
-        text += f", each{_spread(page, fields, unit)}"
+        text += f", each{_spread(page, fields, unit)}{_scatter(page, fields, unit)}"
     if "set_up" in fields:
         shared = f", shared ±{TIED}{_quantity(page, fields['common'], unit)}" if "common" in fields else ""
         text += f", set-up {fields['set_up']}{shared}"
     return text
+
+
+def _scatter(page: LogPage, fields: Fields, kind: Kind) -> str:
+    """Return that repeats scatter by far more than their gauge is said to; how much a car drifts may vary."""
+    values = fields.get("values", ())
+    if len(values) < _ENOUGH or fields["reading"] in _SIDED:
+        return ""
+    from statistics import stdev  # noqa: PLC0415 - costs start-up time
+
+    scatter = stdev(values)
+    if scatter <= _SCATTERED * fields["uncertainty"]:
+        return ""
+    return f", but they scatter by ±{TIED}{_quantity(page, scatter, kind)}, and that counts instead"
 
 
 def _set_up_words(page: LogPage, fields: Fields) -> list[str]:
@@ -109,11 +158,11 @@ def _set_up_words(page: LogPage, fields: Fields) -> list[str]:
     words = []
     for name, lead in (("distance", "over"), ("thickness", "on a block of"), ("width", "of width")):
         if name in fields:
-            words.append(f"{lead} {page.length(fields[name])}")
+            words.append(f"{lead} {_quantity(page, fields[name], Kind.LENGTH)}")
     if "seat" in fields:
         words.append(f"with the wheel at the {fields['seat']}")
     if "against" in fields:
-        words.append(f"against {page.angle(fields['against'])}")
+        words.append(f"against {_quantity(page, fields['against'], Kind.ANGLE)}")
     return words
 
 
@@ -121,7 +170,7 @@ def _trace(page: LogPage, fields: Fields) -> str:
     points = fields.get("trace")
     if not points:
         return ""
-    told = [f"{page.drift(y)} at {page.length(x)}" for x, y in points]
+    told = [f"{page.entered_gate('steer', y)} at {_quantity(page, x, Kind.LENGTH)}" for x, y in points]
     if len(told) <= _MOST_POINTS:
         return f"trace of {len(told)} points: {', '.join(told)}"
     return f"trace of {len(told)} points, from {told[0]} to {told[-1]}"
@@ -136,12 +185,12 @@ def _way(plane: str, value: float) -> str:
 def _drill_words(page: LogPage, fields: Fields) -> str:
     aims = []
     if "hole_height" in fields:
-        aims.append(f"height {page.length(fields['hole_height'])}")
+        aims.append(f"height {_quantity(page, fields['hole_height'], Kind.LENGTH)}")
     for plane in ("cant", "sweep"):
         if plane in fields:
             value = fields[plane]
             way = f" {_way(plane, value)}" if value else ""
-            aims.append(f"{plane} {page.angle(abs(value))}{way}")
+            aims.append(f"{plane} {_quantity(page, abs(value), Kind.ANGLE)}{way}")
     aimed = listed(aims) if aims else "as the car file says"
     return f"hole drilled {_at(fields)}, aimed {'at ' if aims else ''}{aimed}"
 
@@ -155,9 +204,11 @@ def _pin_words(page: LogPage, fields: Fields) -> str:
         text = f"{size}, {_way(plane, fields['size'])}"
     else:
         text = f"no daylight{spread}" if seen == "none" else "daylight that was not measured"
-    over = f", {page.length(fields['distance'])} from the side face" if "distance" in fields else ""
+    over = ""
+    if "distance" in fields:
+        over = f", {_quantity(page, fields['distance'], Kind.LENGTH)} from the side face"
     if "against" in fields:
-        over += f", against an edge at {page.angle(fields['against'])}"
+        over += f", against an edge at {_quantity(page, fields['against'], Kind.ANGLE)}"
     return f"pin {_at(fields)}, {plane}: {text}{over}"
 
 
@@ -181,15 +232,15 @@ def _fit_words(page: LogPage, fields: Fields) -> str:
 
 
 def _size(page: LogPage, size: Fields) -> str:
-    name, value = size["name"], size["value"]
-    if name == "y":
-        side = "left" if value > 0.0 else "right"
-        value, name = abs(value), side
-    shown = _quantity(page, value, PART_SIZES.get(size["name"], Kind.LENGTH), size.get("uncertainty"))
-    if size["name"] in _SIZE_WORDS:
-        lead = f"{name} " if name in {"left", "right"} else ""
-        return f"{shown} {lead}{_SIZE_WORDS[size['name']]}"
-    return f"{name.replace('_', ' ')} {shown}"
+    name, value, spread = size["name"], size["value"], size.get("uncertainty")
+    if name not in _PLACED:
+        shown = _quantity(page, value, PART_SIZES.get(name, Kind.LENGTH), spread)
+        return f"{name.replace('_', ' ')} {shown}"
+    positive, negative, none = _PLACED[name]
+    if not value and spread is None:
+        return none
+    shown = _quantity(page, abs(value), Kind.LENGTH, spread)
+    return f"{shown} {positive if value >= 0.0 else negative}"
 
 
 def _left_off_words(page: LogPage, fields: Fields) -> str:
@@ -204,11 +255,8 @@ def _left_off_words(page: LogPage, fields: Fields) -> str:
 
 
 def _weigh_words(page: LogPage, fields: Fields) -> str:
-    where = fields["where"]
-    what = {"whole": "whole car", "front": "front end", "rear": "rear end"}.get(
-        where, f"{where.replace('_', ' ')} wheel"
-    )
-    return f"{what} on the scale: {_quantity(page, fields['mass'], Kind.MASS, fields.get('uncertainty'))}"
+    mass = _quantity(page, fields["mass"], Kind.MASS, fields.get("uncertainty"))
+    return f"{_on_scale(fields['where'])} on the scale: {mass}"
 
 
 def _inspect_words(page: LogPage, fields: Fields) -> str:
@@ -225,7 +273,9 @@ def _inspect_words(page: LogPage, fields: Fields) -> str:
 
 def _roll_words(page: LogPage, fields: Fields) -> str:
     lane = f" on {fields['lane']}" if "lane" in fields else ""
-    gaps = [f"{page.length(each['gap'])} {_at(each)}" for each in fields.get("clearances", ())]
+    gaps = [
+        f"{_quantity(page, each['gap'], Kind.LENGTH)} {_at(each)}" for each in fields.get("clearances", ())
+    ]
     felt = f"; gaps felt: {listed(gaps)}" if gaps else ""
     return f"slow roll{lane}: {ROLLED[fields['seen']]}{felt}"
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from rollwright.cli.log_page import LogPage
-from rollwright.cli.options import json_option, print_json, system_of
+from rollwright.cli.options import json_option, print_json, system_of, units_option
 from rollwright.cli.page import listed
 from rollwright.workbench import log_files
 
@@ -34,8 +34,8 @@ def _entries(count: int) -> str:
     return "1 entry" if count == 1 else f"{count} entries"
 
 
-def _say(*lines: str) -> None:
-    page = LogPage(system=system_of("mm"))
+def _say(units: str, *lines: str) -> None:
+    page = LogPage(system=system_of(units))
     for line in lines:
         page.prose(line)
     page.print()
@@ -45,8 +45,9 @@ def _say(*lines: str) -> None:
 @click.argument("file", type=click.Path())
 @click.option("--rescue", is_flag=True, help="Write what a damaged log still tells.")
 @log_option
+@units_option
 @json_option
-def _export(file: str, log: str, *, rescue: bool, as_json: bool) -> None:
+def _export(file: str, log: str, units: str, *, rescue: bool, as_json: bool) -> None:
     """Write the log as text, for copies and other programs.
 
     FILE is the file to write; one that is there already is never touched.
@@ -55,14 +56,15 @@ def _export(file: str, log: str, *, rescue: bool, as_json: bool) -> None:
     if as_json:
         print_json({"log": log, "written": file, "entries": count})
         return
-    _say(f"Wrote {_entries(count)} to {file}.")
+    _say(units, f"Wrote {_entries(count)} to {file}.")
 
 
 @click.command(name="import")
 @click.argument("file", type=click.Path())
 @log_option
+@units_option
 @json_option
-def _import(file: str, log: str, *, as_json: bool) -> None:
+def _import(file: str, log: str, units: str, *, as_json: bool) -> None:
     """Add the entries of an exported log, all or none.
 
     FILE is what rollwright log export wrote. Entries that are there already are not added again.
@@ -73,7 +75,7 @@ def _import(file: str, log: str, *, as_json: bool) -> None:
             {"log": log, "made": made, "added": done.added, "known": done.known, "mixed": list(done.mixed)}
         )
         return
-    page = LogPage(system=system_of("mm"))
+    page = LogPage(system=system_of(units))
     if made:
         page.prose(f"Made the log {log}.")
     page.prose(f"Added {_entries(done.added)}; {done.known} there already.")
@@ -90,8 +92,9 @@ def _import(file: str, log: str, *, as_json: bool) -> None:
 @click.command(name="backup")
 @click.argument("file", type=click.Path())
 @log_option
+@units_option
 @json_option
-def _backup(file: str, log: str, *, as_json: bool) -> None:
+def _backup(file: str, log: str, units: str, *, as_json: bool) -> None:
     """Copy the log as it is at one moment.
 
     FILE is the copy; one that is there already is never touched.
@@ -100,14 +103,15 @@ def _backup(file: str, log: str, *, as_json: bool) -> None:
     if as_json:
         print_json({"log": log, "written": file})
         return
-    _say(f"Copied {log} to {file}, checked and whole.")
+    _say(units, f"Copied {log} to {file}, checked and whole.")
 
 
 @click.command(name="check")
 @log_option
+@units_option
 @json_option
 @click.pass_context
-def _check(ctx: click.Context, log: str, *, as_json: bool) -> None:
+def _check(ctx: click.Context, log: str, units: str, *, as_json: bool) -> None:
     """Look the log over from end to end.
 
     Exit code 1: something is wrong with it.
@@ -130,7 +134,7 @@ def _check(ctx: click.Context, log: str, *, as_json: bool) -> None:
             }
         )
     else:
-        page = LogPage(system=system_of("mm"))
+        page = LogPage(system=system_of(units))
         page.prose(f"{log} is {'not ' if wrong else ''}sound.", bold=True)
         for each in findings:
             where = "" if each.seq is None else f"entry {each.seq}: "

@@ -49,26 +49,36 @@ def list_line(page: LogPage, state: GateState, *, chosen: bool) -> tuple[str, st
         item for item in state.items if item.state is State.FAIL and item.standing.value != "read again"
     ]
     if failed:
-        return MARKS[
-            State.FAIL
-        ], f"{lead} {'; '.join(_found(page, item) for item in failed[:2])}{_more(failed)}"
+        text = f"{lead} {'; '.join(_found(page, item) for item in failed[:2])}{_more(failed)}"
+        return MARKS[State.FAIL], f"{text}{_remarks(failed)}"
     again = [item for item in state.items if item.standing.value == "read again"]
     if again:
-        since = listed([f"{item.name}{_since(item)}" for item in again[:2]])
+        since = listed([f"{item.name}{_since(item)}{_expected(page, item)}" for item in again[:2]])
         return AGAIN, f"{lead} read again: {since}{_more(again)}"
-    good, total = round(state.verdict.value), round(state.verdict.high)
+    count = _count(state)
     if state.verdict.state is State.PASS:
         word = "predicted to hold" if state.standing.value == "predicted to hold" else "holds"
-        return MARKS[State.PASS], f"{lead} {word}: {_GOOD[gate].format(count=f'{good} of {total}')}"
+        return MARKS[State.PASS], f"{lead} {word}: {_GOOD[gate].format(count=count)}"
     open_ = [item for item in state.items if item.state is State.UNCLEAR]
     missing = [item.name for item in state.items if item.needed and item.state is None]
-    text = f"{lead} {good} of {total} {_IN_PART[gate]}"
+    text = f"{lead} {count} {_IN_PART[gate]}"
     if open_:
-        text += f"; {'; '.join(_found(page, item) for item in open_[:2])}{_more(open_)}"
+        text += f"; {'; '.join(_found(page, item) for item in open_[:2])}{_more(open_)}{_remarks(open_)}"
     if missing:
         named = [*missing[:_MOST_NAMED], f"{len(missing) - _MOST_NAMED} more"]
         text += f"; still: {', '.join(named if len(missing) > _MOST_NAMED else missing)}"
     return MARKS[State.UNCLEAR], text
+
+
+def _count(state: GateState) -> str:
+    """Return how many of how many are well: of what the gate waits for, so that the list never grows."""
+    if state.gate.value == "inspect" and state.verdict is not None:
+        return f"{round(state.verdict.value)} of {round(state.verdict.high)}"
+    waited = [item for item in state.items if item.needed]
+    count = f"{sum(item.passed for item in waited)} of {len(waited)}"
+    # What follows from other readings of a hole is nothing that anybody looked at.
+    beyond = len(state.items) - len(waited) if state.gate.value == "trim" else 0
+    return f"{count}, and {beyond} more" if beyond else count
 
 
 def _more(items: Sequence[Item]) -> str:
@@ -80,6 +90,18 @@ def _since(item: Item) -> str:
         return ""
     last = item.reasons[-1]
     return f", since the {last.words} (entry{TIED}{last.seq})"
+
+
+def _expected(page: LogPage, item: Item) -> str:
+    """Return what is expected of a number that must be read again, where that can be told."""
+    verdict, kind = item.verdict, item.kind
+    spreads = [
+        size[1] for each in item.reasons for rule, size in each.sizes.items() if rule.words == item.name
+    ]
+    if verdict is None or kind is None or not spreads or float("inf") in spreads:
+        return ""
+    limits = _limits(page, item).replace("at most", "most").replace("at least", "least")
+    return f", expected {page.quantity(kind, verdict.value, verdict.uncertainty)}, {limits}"
 
 
 def _limits(page: LogPage, item: Item) -> str:
@@ -131,6 +153,12 @@ def _found(page: LogPage, item: Item) -> str:
     return f"{item.name} {value}{off}, {limits}"
 
 
+def _remarks(items: Sequence[Item]) -> str:
+    """Return what is remarked on numbers, once each, in brackets; empty where nothing is."""
+    said = dict.fromkeys(item.words for item in items if item.words and item.verdict and item.kind)
+    return f" ({'; '.join(said)})" if said else ""
+
+
 def item_line(page: LogPage, item: Item, *, margin: bool = False) -> tuple[str, str]:
     """Return the mark and the line of one thing in a list.
 
@@ -143,11 +171,13 @@ def item_line(page: LogPage, item: Item, *, margin: bool = False) -> tuple[str, 
         The mark, and what was found, what is asked, and by which entry.
     """
     at = f" (entry{TIED}{item.read_at})" if item.read_at else ""
+    if item.state is None and item.verdict is not None:
+        return NEVER, f"{_found(page, item)}{at}{_remarks([item])}"
     if item.state is None:
         return NEVER, f"{item.name}: {item.words or 'never read'}" + ("" if item.needed else ", not needed")
     if item.standing.value == "read again":
-        return AGAIN, f"{item.name}: read again{_since(item)}"
-    text = f"{_found(page, item)}{at}"
+        return AGAIN, f"{item.name}: read again{_since(item)}{_expected(page, item)}"
+    text = f"{_found(page, item)}{at}{_remarks([item])}"
     if margin and item.verdict is not None and item.kind is not None:
         inside = min(item.verdict.value - item.verdict.low, item.verdict.high - item.verdict.value)
         word = "inside" if inside >= 0.0 else "outside"

@@ -142,13 +142,13 @@ def tell_all(
     page.print()
 
 
-def tell_shortly(found: logs.Entered, *, as_json: bool, units: str = "mm") -> None:
+def tell_shortly(found: logs.Entered, units: str, *, as_json: bool) -> None:
     """Print what was entered, which says nothing about a gate.
 
     Args:
         found: the entry.
-        as_json: whether to print data instead.
         units: word for the units to print.
+        as_json: whether to print data instead.
     """
     if as_json:
         print_json(found.as_json())

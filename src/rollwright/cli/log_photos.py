@@ -6,9 +6,9 @@ import click
 
 from rollwright.cli.complete import car_ids
 from rollwright.cli.log_files import log_option
-from rollwright.cli.log_options import by_option, stamp_of, tell_shortly
+from rollwright.cli.log_options import entering_options, stamp_of, tell_shortly
 from rollwright.cli.log_page import LogPage
-from rollwright.cli.options import json_option, print_json, system_of
+from rollwright.cli.options import json_option, print_json, system_of, units_option
 from rollwright.workbench import log_photos
 
 __all__ = ["add_photo_commands"]
@@ -18,23 +18,25 @@ __all__ = ["add_photo_commands"]
 @click.argument("car_id", metavar="ID", shell_complete=car_ids)
 @click.argument("file", type=click.Path())
 @click.option("--caption", default="", metavar="TEXT", help="What it shows.")
-@log_option
-@by_option
-@json_option
-def _photo(car_id: str, file: str, caption: str, log: str, by: str | None, *, as_json: bool) -> None:
+@entering_options
+def _photo(
+    car_id: str, file: str, caption: str, log: str, by: str | None, units: str, *, as_json: bool
+) -> None:
     """Put a photo into the log.
 
     ID is the car's, FILE the photo: JPEG, PNG, GIF, WebP or HEIC of up to 8 MB. The whole photo is kept.
     """
-    tell_shortly(log_photos.photo(log, car_id, file, caption=caption, stamp=stamp_of(by)), as_json=as_json)
+    found = log_photos.photo(log, car_id, file, caption=caption, stamp=stamp_of(by))
+    tell_shortly(found, units, as_json=as_json)
 
 
 @click.command(name="photos")
 @click.argument("car_id", metavar="ID", shell_complete=car_ids)
 @click.argument("folder", type=click.Path())
 @log_option
+@units_option
 @json_option
-def _photos(car_id: str, folder: str, log: str, *, as_json: bool) -> None:
+def _photos(car_id: str, folder: str, log: str, units: str, *, as_json: bool) -> None:
     """Write the photos of a car out of the log.
 
     ID is the car's, FOLDER where to write them; it is made if it is not there. Each file is named by the
@@ -45,7 +47,7 @@ def _photos(car_id: str, folder: str, log: str, *, as_json: bool) -> None:
     if as_json:
         print_json(found.as_json())
         return
-    page = LogPage(system=system_of("mm"))
+    page = LogPage(system=system_of(units))
     there = f"; {len(found.kept)} there already" if found.kept else ""
     count = len(found.written)
     if found.written or found.kept:

@@ -6,30 +6,31 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from rollwright.cli.log_entry_words import entry_words
+from rollwright.cli.log_entry_words import discord_words, entry_words
 from rollwright.cli.log_lists import lead_of, list_line
 from rollwright.cli.log_page import AGAIN, MARKS, NEVER, ROLLED, TIED, LogPage
 from rollwright.cli.page import listed, percent
 from rollwright.judge.verdict import State, Verdict
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rollwright.car.model import Station
     from rollwright.workbench.log import Entered, Folded
     from rollwright.workbench.log_gates import Change, GateState, Next, Where
     from rollwright.workbench.log_past import History
 
-__all__ = ["show_entered", "show_gates", "show_history", "show_outlook", "show_where"]
+__all__ = ["show_entered", "show_forbidden", "show_gates", "show_history", "show_outlook", "show_where"]
 
 NUMBERED = ("level", "steer", "centre")
 """The gates with a number, in the order of the gate quantities."""
 TRIMMED = ("steer", "centre")
 """The gates whose readings want everything fitted that will race."""
 _DOUBTFUL = 0.01
-
-
-def _said(verdict: Verdict) -> str:
-    if verdict.state is State.UNCLEAR:
-        return f"cannot tell yet ({percent(verdict.probability)} inside)"
-    return "inside" if verdict.state is State.PASS else "outside"
+_CLEARLY = 2.0
+"""Times its uncertainty by which a hand's factor is off before it is told."""
+_UNDONE = 0.7
+"""Part of the largest shift below which all together are told as well."""
 
 
 def show_gates(
@@ -87,19 +88,34 @@ def _gate(page: LogPage, state: GateState, index: int) -> tuple[str, str]:
     if state.verdict is None:
         return NEVER, f"{lead} never read. {expected}"
     standing, verdict = state.standing.value, state.verdict
-    tolerance = page.length((verdict.high - verdict.low) / 2.0)
     if standing == "holds":
-        read = page.gate(name, verdict.value, verdict.uncertainty)
-        at = f"(entry{TIED}{state.read_at})"
-        if state.before_trim and name in TRIMMED:
-            at = f"(entry{TIED}{state.read_at}, before trim was complete)"
-        if verdict.state is State.PASS:
-            return MARKS[State.PASS], f"{lead} holds: {read}, inside {at}"
-        return MARKS[verdict.state], f"{lead} {read}, {_said(verdict)}; its reading holds {at}"
+        return _held(page, state, verdict)
     if standing == "predicted to hold" and state.shift is not None:
+        tolerance = page.length((verdict.high - verdict.low) / 2.0)
         moved = f"shifted by {page.shift(name, state.shift)}, tolerance ±{TIED}{tolerance}"
-        return MARKS[State.PASS], f"{lead} predicted to hold: {moved}, since {_since(state)}. {expected}"
+        said = f"since {_since(state)}. {expected}"
+        if verdict.state is State.FAIL:
+            return MARKS[State.FAIL], f"{lead} outside still: {moved}, {said}"
+        return MARKS[State.PASS], f"{lead} predicted to hold: {moved}, {said}"
     return AGAIN, f"{lead} read again: {_why(page, state, index)}. {expected}"
+
+
+def _held(page: LogPage, state: GateState, verdict: Verdict) -> tuple[str, str]:
+    """Return mark and words of a gate whose reading still speaks for the car."""
+    name, lead = state.gate.value, _lead(state)
+    read = page.gate(name, verdict.value, verdict.uncertainty)
+    if state.doubt is not None:
+        return MARKS[State.UNCLEAR], f"{lead} not to be trusted: {read}, but {state.doubt.words}"
+    at = f"entry{TIED}{state.read_at}"
+    if state.before_trim and name in TRIMMED:
+        at = f"{at}, before trim was complete"
+    if verdict.state is State.PASS:
+        return MARKS[State.PASS], f"{lead} holds: {read}, inside ({at})"
+    if verdict.state is State.FAIL:
+        return MARKS[State.FAIL], f"{lead} {read}, outside ({at})"
+    return MARKS[
+        State.UNCLEAR
+    ], f"{lead} {read}, cannot tell yet ({percent(verdict.probability)} inside, {at})"
 
 
 def _most(state: GateState) -> tuple[list[Change], str]:
@@ -131,7 +147,17 @@ def _why(page: LogPage, state: GateState, index: int) -> str:
         else:
             moved = f"can have moved it by ±{TIED}{page.length(spread)}"
         parts.append(f"{_cause(change)} {moved}")
-    return "; ".join(parts) + more
+    return "; ".join(parts) + more + _together(page, state, index)
+
+
+def _together(page: LogPage, state: GateState, index: int) -> str:
+    """Return what changes did to a gate together, where they undo each other in part."""
+    if state.shift is None or not math.isfinite(state.shift):
+        return ""
+    largest = max(abs(float(change.shift[index])) for change in state.reasons)
+    if not abs(state.shift) < _UNDONE * largest:
+        return ""
+    return f"; together they moved it by {page.shift(state.gate.value, state.shift)}"
 
 
 def show_entered(page: LogPage, found: Entered, *, only: tuple[str, ...] = ()) -> None:
@@ -150,22 +176,73 @@ def show_entered(page: LogPage, found: Entered, *, only: tuple[str, ...] = ()) -
     show_gates(page, found.found, only=only, rolled=found.rolled, quiet=True)
     show_trouble(page, found.found)
     estimate = found.found.estimate
-    if entry.event.kind == "reading" and estimate is not None and estimate.misfit_probability < _DOUBTFUL:
+    # What a slow roll showed without a feeler says nothing that could disagree.
+    felt = bool(getattr(entry.event, "clearances", ()))
+    if (
+        (felt or entry.event.kind in {"reading", "daylight_check"})
+        and estimate is not None
+        and estimate.misfit_probability < _DOUBTFUL
+    ):
         page.prose(
             "This disagrees with the other readings or with the car file by more than their uncertainties "
             "allow: check the side, the unit and the set-up.",
             first="! ",
             bold=True,
         )
-    if entry.event.kind == "scale_reading" and found.found.agreement < _DOUBTFUL:
+    if entry.event.kind == "bend":
+        _show_bend(page, found.found, getattr(entry.event, "station", None))
+    if entry.event.kind == "class_chosen":
+        show_forbidden(page, found.found.forbidden)
+    if entry.event.kind in {"scale_reading", "part_fitted", "part_left_off"}:
+        show_discord(page, found.found)
+    if entry.event.kind != "withdrawn":
+        page.prose(f"If this is wrong: rollwright log undo {entry.car} {entry.seq} --because TEXT")
+
+
+def show_discord(page: LogPage, found: Folded) -> None:
+    """Add which figures of scale and parts disagree, so that the scale moves nothing."""
+    odd = found.discord
+    if odd is None:
+        return
+    words = discord_words(
+        page,
+        where=odd.pan.value,
+        shown=odd.shown,
+        expected=odd.expected,
+        against=[each.value for each in odd.against],
+    )
+    page.prose(
+        f"{words[:1].upper()}{words[1:]}. Until they agree the scale says nothing of where the mass is.",
+        first="! ",
+        bold=True,
+    )
+
+
+def show_forbidden(page: LogPage, bent: Mapping[Station, float]) -> None:
+    """Add which axles are bent by how much [rad], though the class allows no bent axle."""
+    if not bent:
+        return
+    each = [f"the {station.words} axle is bent by {page.angle(bend)}" for station, bend in bent.items()]
+    page.prose(
+        f"The class allows no bent axle, and {listed(each)}: straighten it, fit a straight one, or choose "
+        "another class.",
+        first="! ",
+        bold=True,
+    )
+
+
+def _show_bend(page: LogPage, found: Folded, station: Station | None) -> None:
+    """Add what a builder should know of the axle that was bent."""
+    car = found.known.car
+    if not car.bent_axles:
+        page.prose("No bent axle is allowed on this car.", first="! ", bold=True)
+    elif station is car.raised:
         page.prose(
-            "The scale and the masses in the car file disagree by more than their uncertainties allow: check "
-            "what stood on the scale, its zero and its unit, and what is fitted.",
+            f"The {car.raised.words} wheel is raised and does not carry: a bend there changes how high it "
+            "hangs, and neither level nor steer.",
             first="! ",
             bold=True,
         )
-    if entry.event.kind != "withdrawn":
-        page.prose(f"If this is wrong: rollwright log undo {entry.car} {entry.seq} --because TEXT")
 
 
 def show_trouble(page: LogPage, found: Folded) -> None:
@@ -186,12 +263,14 @@ def show_where(page: LogPage, found: Where) -> None:
         page.prose(f"Retired: {found.found.retired}", bold=True)
     show_gates(page, found.found, rolled=found.rolled)
     show_trouble(page, found.found)
-    estimate = found.found.estimate
-    if estimate is not None and estimate.misfit_probability < _DOUBTFUL:
+    show_discord(page, found.found)
+    estimate, gates = found.found.estimate, found.found.gates.values()
+    doubted = any(state.doubt is not None for state in gates)
+    if estimate is not None and estimate.misfit_probability < _DOUBTFUL and not doubted:
         page.gap()
         page.prose(
-            "What was read since the last change disagrees by more than its uncertainties allow; what stands "
-            "above is not to be trusted. Read again, or take back what is wrong.",
+            "What was read since the last change disagrees with the car file, or with what was known before, "
+            "by more than its uncertainties allow. Check the side, the unit and the set-up.",
             first="! ",
             bold=True,
         )
@@ -201,7 +280,9 @@ def show_where(page: LogPage, found: Where) -> None:
         page.prose(cause.step, first="  ")
     page.gap()
     if found.stopping is not None and found.stopping.stop.value == "will not come good":
-        page.prose(f"This body will not come good. {found.stopping.reason}", first="! ", bold=True)
+        # The step that has nothing left to try gives the same reason.
+        reason = "" if found.step.kind == "stuck" else f" {found.stopping.reason}"
+        page.prose(f"This body will not come good.{reason}", first="! ", bold=True)
         page.gap()
     page.prose(f"Next: {found.step.text}", bold=True)
     if found.step.effect:
@@ -222,6 +303,8 @@ def show_outlook(page: LogPage, found: Next) -> None:
     page.gap()
     if found.advised.advice.plan.moves or not found.unread:
         lead = {"good enough": "Good enough. ", "will not come good": "This body will not come good. "}
+        if found.advised.advice.plan.moves:
+            lead["will not come good"] = "These moves bring it nearer, but this body will not come good. "
         page.prose(
             f"{lead.get(found.stopping.stop.value, '')}{found.stopping.reason}",
             first="- ",
@@ -229,6 +312,9 @@ def show_outlook(page: LogPage, found: Next) -> None:
             bold=bool(lead.get(found.stopping.stop.value)),
         )
     for kind, factor in found.found.hand.factors.items():
+        # What could as well be chance is no habit that a builder should think about.
+        if abs(factor.value - 1.0) <= _CLEARLY * factor.uncertainty:
+            continue
         name = {"relief": "sandings", "washer": "changes of washers"}.get(kind, f"{kind}s")
         count = "one move" if factor.moves == 1 else f"{factor.moves} moves"
         page.prose(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import click
 
 from rollwright import workbench
@@ -99,12 +101,13 @@ def show_worth(page: Page, worth: timing.Saved | None) -> None:
     page.prose(text, first="- ", rest="  ")
 
 
-def show_advice(page: Page, found: workbench.Advised) -> None:
+def show_advice(page: Page, found: workbench.Advised, *, stale: Collection[str] = ()) -> None:
     """Add advice to a page: the moves, then where the car is now, then what is expected.
 
     Args:
         page: where to add it.
         found: the advice.
+        stale: gates that were read once, whose reading no longer holds.
     """
     advice = found.advice
     _headline(page, found)
@@ -118,7 +121,7 @@ def show_advice(page: Page, found: workbench.Advised) -> None:
         page.prose(f"To change that: {each.change}.", first="  ")
     _moves(page, found)
     page.gap()
-    _now(page, found)
+    _now(page, found, stale)
     if advice.plan.moves:
         page.gap()
         _then(page, found)
@@ -177,6 +180,12 @@ def _moves(page: Page, found: workbench.Advised) -> None:
             continue
         number, said = number + 1, told.text
         page.gap()
+        if move.kind.value == "relief" and (number > 1 or not found.advice.read["centre"]):
+            page.prose(
+                "Before you sand, better read the rail offset again and ask anew: the less is open, the less "
+                "it has to stop short.",
+                first="   ",
+            )
         page.prose(told.text, first=f"{number}. ", rest="   ", bold=True)
         if told.ask:
             page.prose(told.ask, first="   ", bold=True)
@@ -190,12 +199,6 @@ def _moves(page: Page, found: workbench.Advised) -> None:
             f"; {percent(probability)} to be inside" if probability > 0.2 else ", for the next move to finish"
         )
         page.prose(f"Expect {_SAYS[_GATES[move.gate]]} {expected}{chance}.", first="   ")
-        if move.kind.value == "relief" and number > 1:
-            page.prose(
-                "Better still, read the rail offset again before you sand, and ask anew: the less is open, "
-                "the less it has to stop short.",
-                first="   ",
-            )
         if told.caution:
             page.prose(f"Mind: {told.caution}", first="   ")
     if number:
@@ -213,20 +216,24 @@ def _untouched(found: workbench.Advised) -> str:
     """Return the axles that no move touches, as they are said."""
     touched = {move.station for move in found.advice.plan.moves}
     left = [station for station in Station if station not in touched]
+    fronts = [station for station in left if station.is_front]
     rears = [station for station in left if not station.is_front]
-    words = [f"the {station.words} wheel" for station in left if station.is_front]
+    both_fronts, both_rears = ["both front wheels"], ["both rear axles"]
     return listed(
-        words + (["both rear axles"] if len(rears) == 2 else [f"the {at.words} axle" for at in rears])
+        [
+            *(both_fronts if len(fronts) == 2 else [f"the {at.words} wheel" for at in fronts]),
+            *(both_rears if len(rears) == 2 else [f"the {at.words} axle" for at in rears]),
+        ]
     )
 
 
-def _now(page: Page, found: workbench.Advised) -> None:
+def _now(page: Page, found: workbench.Advised, stale: Collection[str]) -> None:
     advice = found.advice
     page.line("Where it is", bold=True)
     for (gate, verdict), say in zip(
         advice.verdicts.items(), (page.level, page.drift, page.rail), strict=True
     ):
-        unread = "" if advice.read[gate] else ", not read yet"
+        unread = "" if advice.read[gate] else ", read it again" if gate in stale else ", not read yet"
         page.verdict(
             verdict.state.value,
             f"{_SAYS[gate]:<5} {say(verdict.value, verdict.uncertainty)}: {_said(verdict)}{unread}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
@@ -12,13 +13,21 @@ import click
 from rollwright.car.model import Target
 from rollwright.units import Kind, Shown, System, show, show_sided
 
-__all__ = ["Page"]
+__all__ = ["Page", "listed", "not_given", "percent", "tied"]
 
 _NARROWEST, _WIDEST = 40, 78
 _ASCII = str.maketrans(
     {"−": "-", "±": "+/-", "°": " deg", "✓": "Y", "⊂": "N", "◐": "?", "·": ".", "…": "..."}
 )
 _TIED = "\N{NO-BREAK SPACE}"
+_UNITS = (
+    *("mm", "cm", "m", "km", "um", "µm", "thou", "in", "ft"),
+    *("deg", "°", "rad", "mrad", "g", "kg", "mg", "oz", "lb", "g·mm²"),
+    *("s", "ms", "m/s", "mm/m", "%"),
+)
+_BEFORE_A_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, _UNITS))})(?![\w/²]))")
+_BEFORE_A_SPREAD = re.compile(r"(?<=[\d°]) (?=±)")
+_AFTER_A_SIGN = re.compile(r"(?<=±) (?=[\d.∞])")
 _COLOURS = {"pass": "green", "fail": "red", "unclear": "yellow"}
 _MARKS = {"pass": "✓", "fail": "⊂", "unclear": "◐"}
 
@@ -42,7 +51,7 @@ class Page:
     def prose(self, text: str, *, first: str = "", rest: str | None = None, bold: bool = False) -> None:
         """Add a paragraph, wrapped, its first line and the others led by what is given."""
         wrapped = textwrap.wrap(
-            text,
+            tied(text),
             self.width,
             initial_indent=first,
             subsequent_indent=" " * len(first) if rest is None else rest,
@@ -70,7 +79,7 @@ class Page:
     def verdict(self, state: str, text: str) -> None:
         """Add a line led by a verdict's mark; never by colour alone."""
         mark = click.style(_MARKS[state], fg=_COLOURS[state], bold=True)
-        wrapped = textwrap.wrap(text, self.width - 2, subsequent_indent="  ")
+        wrapped = textwrap.wrap(tied(text), self.width - 2, subsequent_indent="  ")
         for number, line in enumerate(wrapped):
             self.line(f"{mark} {line}" if number == 0 else f"  {line}")
 
@@ -131,6 +140,20 @@ class Page:
         click.echo(text)
 
 
+def tied(text: str) -> str:
+    """Return a text that no line break can part within a quantity: number, uncertainty and unit.
+
+    Args:
+        text: what is to be wrapped.
+
+    Returns:
+        The same, with no-break spaces between a number and its unit and around `±`; printed as plain spaces.
+    """
+    for place in (_BEFORE_A_UNIT, _BEFORE_A_SPREAD, _AFTER_A_SIGN):
+        text = place.sub(_TIED, text)
+    return text
+
+
 def _kept_together(shown: Shown) -> str:
     """Return a printed quantity that a line break cannot part from its unit."""
     return str(shown).replace(" ", _TIED)
@@ -152,3 +175,20 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def not_given(count: int, what: str = "value", *, leading: Sequence[str] = ()) -> str:
+    """Return how many values a result rests on that were not given, as a sentence.
+
+    Args:
+        count: how many.
+        what: what they are called, one of them.
+        leading: those that matter most, as they are said.
+
+    Returns:
+        Such as `18 sizes were not given and are assumed, first of all the wheelbase; --json lists them.`
+    """
+    named = f", first of all {listed(leading)}" if leading else ""
+    if count == 1:
+        return f"1 {what} was not given and is assumed{named}; --json lists it."
+    return f"{count} {what}s were not given and are assumed{named}; --json lists them."

@@ -10,7 +10,7 @@ import click
 from rollwright import workbench
 from rollwright.car.model import Station
 from rollwright.cli.options import json_option, print_json, system_of, units_option
-from rollwright.cli.page import Page, listed, percent
+from rollwright.cli.page import Page, listed, not_given, percent
 
 __all__ = ["command", "show_stance"]
 
@@ -118,7 +118,7 @@ def _reasons(page: Page, found: workbench.Stood) -> None:
     page.gap()
     where = {"body": "against the body", "middle": "midway", "head": "at the axle's head"}
     for station, at in found.stance.stations.items():
-        close = " (a close call: watch it roll and give its seat)" if at.seat.close else ""
+        close = " (not clear: watch it roll and give its seat)" if at.seat.close else ""
         page.prose(
             f"{station.words} runs {where[at.seat.seat.value]}: {at.seat.reason}{close}.",
             first="- ",
@@ -152,9 +152,7 @@ def show_assumed(page: Page, assumed: tuple[str, ...], weights: Mapping[str, flo
     leading = sorted(
         (key for key in assumed if weights.get(key, 0.0) >= _TELLING), key=lambda key: -weights[key]
     )
-    count = f"{len(assumed)} values" if len(assumed) > 1 else "a value"
-    named = f", most on {listed([_spoken(key) for key in leading[:4]])}" if leading else ""
-    page.prose(f"Rests on {count} that nobody gave{named}; --json lists them.")
+    page.prose(not_given(len(assumed), "size", leading=[_spoken(key) for key in leading[:4]]))
 
 
 def _spoken(key: str) -> str:

@@ -161,11 +161,10 @@ def _why_not(mass_centre: Vector, poses: Mapping[Station, WheelPose]) -> CarCann
     """Return why no three wheels hold a car: it tips over, or it rocks about a diagonal."""
     flat = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
     rl, rr, fl, fr = (poses[station].centre for station in Station)
-    side = "left" if mass_centre[1] >= 0.0 else "right"
-    where = (
-        f"it lies {abs(mass_centre[0]) * 1e3:.1f} mm {'ahead of' if mass_centre[0] >= 0.0 else 'behind'} "
-        f"the rear hole line and {abs(mass_centre[1]) * 1e3:.1f} mm {side} of the centre line"
-    )
+    ahead, aside = (round(each * 1e3, 1) for each in mass_centre[:2])
+    along = f"{abs(ahead):.1f} mm {'ahead of' if ahead > 0.0 else 'behind'}" if ahead else "on"
+    across = f"{abs(aside):.1f} mm {'left' if aside > 0.0 else 'right'} of" if aside else "on"
+    where = f"it lies {along} the rear hole line, {across} the centre line"
     if _holds(mass_centre, (rl, rr, fl), flat) or _holds(mass_centre, (rr, fl, fr), flat):
         return CarCannotRest(
             f"the centre of mass balances on two diagonal wheels, so the car rocks: {where}",

@@ -14,6 +14,7 @@ from rollwright.quantity.value import (
     coverage_factor,
     from_half_width,
     from_repeats,
+    scattered,
     shared_setup,
 )
 
@@ -29,5 +30,6 @@ __all__ = [
     "coverage_factor",
     "from_half_width",
     "from_repeats",
+    "scattered",
     "shared_setup",
 ]

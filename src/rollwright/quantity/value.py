@@ -20,6 +20,7 @@ __all__ = [
     "from_half_width",
     "from_repeats",
     "not_negative",
+    "scattered",
     "shared_setup",
 ]
 
@@ -272,6 +273,34 @@ def from_repeats(
         label=label,
         repeats=readings,
     )
+
+
+_SCATTERED = 3.0
+"""Times its gauge's uncertainty beyond which the scatter of repeats is no work of the gauge: judgement."""
+_ENOUGH = 3
+"""Repeats from which their scatter tells anything: judgement."""
+
+
+def scattered(values: Sequence[float], *, gauge: float) -> float | None:
+    """Return the spread of repeats that no gauge of the stated uncertainty shows.
+
+    What differs then from one repeat to the next is the thing itself, or how it was held, and their mean is
+    no better than one of them: their spread is the uncertainty, and not the spread over the root of n.
+
+    Args:
+        values: the repeats [SI].
+        gauge: standard uncertainty that was stated of the gauge [same].
+
+    Returns:
+        The standard deviation of the repeats where there are three or more and it is more than three times
+        the gauge's; else None.
+    """
+    if len(values) < _ENOUGH:
+        return None
+    from statistics import stdev  # noqa: PLC0415 - costs start-up time
+
+    spread = stdev(values)
+    return spread if spread > _SCATTERED * gauge else None
 
 
 def shared_setup(quantities: Sequence[Quantity], *, common: float) -> Matrix:

@@ -14,8 +14,8 @@ from rollwright.quantity import Quantity
 from rollwright.run.chassis import Frame
 from rollwright.run.inputs import GRAVITY, PROFILE, Inputs
 from rollwright.run.losses import Losses
-from rollwright.run.motion import _FEW, NODES, NODES_OF_MANY, rule
-from rollwright.run.once import _pushed, _ready, run_many
+from rollwright.run.motion import FEW, NODES, NODES_OF_MANY, rule
+from rollwright.run.once import made_ready, push_speed, run_many
 from rollwright.run.result import Runs
 from rollwright.run.surface import surface_of
 from rollwright.run.track import Track
@@ -65,8 +65,8 @@ def run_fast(
         CarCannotRest: no three wheels hold the centre of mass between them.
         DriftUndefined: the steered wheel touches beside the rear pair.
     """
-    ready_track, ready_losses, inputs, frame = _ready(car, track, losses, lane, gravity)
-    speed = _pushed(push)
+    ready_track, ready_losses, inputs, frame = made_ready(car, track, losses, lane, gravity)
+    speed = push_speed(push)
     columns = {name: np.atleast_1d(np.asarray(values, dtype=np.float64)) for name, values in varied.items()}
     lengths = {len(values) for values in columns.values()} or {1}
     if len(lengths) > 1:
@@ -113,7 +113,7 @@ def _compiled(
     every = (surface.start, surface.curvature, surface.sine, surface.cosine, surface.x, surface.z)
     pieces = np.concatenate(every)
     if nodes is None:
-        nodes = NODES if pieces.shape[1] <= _FEW else NODES_OF_MANY
+        nodes = NODES if pieces.shape[1] <= FEW else NODES_OF_MANY
     way = (np.zeros((6, 3)) if laid_out else pieces, float(line), kind, push)
     quadrature = tuple(np.ascontiguousarray(part) for part in rule(nodes))
     model = lanes_model.model_of(frame, inputs.values)

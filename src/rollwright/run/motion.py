@@ -20,7 +20,7 @@ from rollwright.run.forces import Forces, forces
 from rollwright.run.pose import column, front_breaks, front_piece, nose_at, pose
 from rollwright.run.surface import Surface, along
 
-__all__ = ["NODES", "NODES_OF_MANY", "Motion", "Path", "integrate", "path_of", "rule"]
+__all__ = ["FEW", "NODES", "NODES_OF_MANY", "Motion", "Path", "integrate", "path_of", "rule"]
 
 Array = NDArray[Any]
 
@@ -29,7 +29,8 @@ NODES = 10
 NODES_OF_MANY = 6
 """The same where the surface is made of many short pieces."""
 
-_FEW = 8
+FEW = 8
+"""As many pieces as a laid-out track has at most; one of more is surveyed."""
 
 _MISJUDGED = 0.15
 
@@ -129,7 +130,7 @@ def path_of(
     rear = surface.piece_at(middle)
     front = front_piece(breaks, middle)
     if nodes is None:
-        nodes = NODES if surface.start.shape[1] <= _FEW else NODES_OF_MANY
+        nodes = NODES if surface.start.shape[1] <= FEW else NODES_OF_MANY
     laid = _Laid(surface, rows, ends, rear, front, where, push, nodes)
     share = _speed_share(_fall(surface, rows, ends.real, push=push))
     path = laid.path(share)

@@ -22,15 +22,31 @@ from rollwright.run.result import Run, Runs, Stall, Trace
 from rollwright.run.surface import surface_from_profile, surface_of
 from rollwright.run.track import Track
 
-__all__ = ["run", "run_many"]
+__all__ = ["made_ready", "push_speed", "run", "run_many"]
 
 _NOSE = PARAMETERS.index("nose_x")
 _CHUNK = 64
 
 
-def _ready(
+def made_ready(
     car: Car, track: Track, losses: Losses | None, lane: str, gravity: Quantity
 ) -> tuple[Track, Losses, Inputs, Frame]:
+    """Return what one run and many runs need alike.
+
+    Args:
+        car: the car.
+        track: the track.
+        losses: which losses there are; None takes the track's.
+        lane: the lane by its name; empty takes the track as it is.
+        gravity: free fall [m/s2].
+
+    Returns:
+        The track of that lane, the losses, the inputs by their names, and the car's frame.
+
+    Raises:
+        MissingReference: the track has no such lane.
+        OutOfRange: the gravity pulls no car down.
+    """
     track = track.on_lane(lane) if lane else track
     losses = losses_of(track.losses) if losses is None else losses
     if not 0.0 < gravity.value < math.inf:
@@ -39,7 +55,18 @@ def _ready(
     return track, losses, inputs, frame_of(car, inputs.names, losses=losses)
 
 
-def _pushed(push: float) -> float:
+def push_speed(push: float) -> float:
+    """Return the speed that a car has at the gate [m/s].
+
+    Args:
+        push: that speed; 0 starts from rest.
+
+    Returns:
+        The same.
+
+    Raises:
+        OutOfRange: it is not a speed down the track.
+    """
     if not 0.0 <= push < math.inf:
         raise OutOfRange(f"a push of {push:g} m/s is not down the track", mend="give 0 or more", key="push")
     return push
@@ -77,7 +104,7 @@ def run(
         MissingReference: there is no such lane.
         OutOfRange: gravity or the push is not a possible one.
     """
-    track, losses, inputs, frame = _ready(car, track, losses, lane, gravity)
+    track, losses, inputs, frame = made_ready(car, track, losses, lane, gravity)
     rows, _ = chassis(frame, inputs.values[None])
     surface = surface_of(track)
     path = path_of(
@@ -85,7 +112,7 @@ def run(
         rows,
         finish=track.finish,
         splits=tuple(distance for _, distance in track.splits),
-        push=_pushed(push),
+        push=push_speed(push),
         nodes=nodes,
     )
     motion = integrate(path)
@@ -238,7 +265,7 @@ def run_many(
         CarCannotRest: no three wheels hold the centre of mass between them.
         DriftUndefined: the steered wheel touches beside the rear pair.
     """
-    track, losses, inputs, frame = _ready(car, track, losses, lane, gravity)
+    track, losses, inputs, frame = made_ready(car, track, losses, lane, gravity)
     lengths = {len(np.atleast_1d(values)) for values in varied.values()} or {1}
     if len(lengths) > 1:
         raise OutOfRange("the varied inputs are not equally many", mend="give as many values of each")
@@ -251,7 +278,7 @@ def run_many(
             )
         values[:, inputs.at(name)] = column
     parts = [
-        _chunk(frame, inputs, track, values[first : first + _CHUNK], _pushed(push), nodes)
+        _chunk(frame, inputs, track, values[first : first + _CHUNK], push_speed(push), nodes)
         for first in range(0, count, _CHUNK)
     ]
     return Runs(

@@ -158,6 +158,7 @@ def advise(
     *,
     hand: Hand | None = None,
     prior: Prior | None = None,
+    sand: bool = True,
     system: System = System.METRIC,
 ) -> Advice:
     """Return where a car is, what to do next and by how much.
@@ -167,6 +168,7 @@ def advise(
         readings: what was read at the bench.
         hand: how closely the builder's hand hits what is asked; left out, an ordinary one.
         prior: what earlier rounds left known of the car; left out, its file.
+        sand: whether wood may be taken off; not while a reading is stale that it would rest on.
         system: units of the instructions' words; all numbers are SI.
 
     Returns:
@@ -178,7 +180,7 @@ def advise(
     """
     found = estimate(car, readings, prior=prior)
     able = Hand() if hand is None else hand
-    plan = plan_moves(found, hand=able)
+    plan = plan_moves(found, hand=able, sand=sand)
     targets = [getattr(car.targets, name) for name in GATE_QUANTITIES]
     spread = np.sqrt(np.diag(found.gate_covariance))
     verdicts = {

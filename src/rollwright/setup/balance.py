@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from itertools import chain, combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +20,7 @@ from rollwright.quantity import Quantity, Source
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Balance", "Pan", "ScaleReading", "balance_of"]
+__all__ = ["Balance", "Discord", "Pan", "ScaleReading", "balance_of", "discord_of"]
 
 
 class Pan(Enum):
@@ -69,6 +70,31 @@ class Balance:
     misfit_probability: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Discord:
+    """Two figures for one mass that cannot both be right.
+
+    Attributes:
+        pan: what stood on the scale.
+        shown: what the scale showed of it [kg]; the weighted mean of repeats.
+        expected: what it should have shown by the other figure [kg].
+        against: the readings of the scale that the other figure is the sum of; none where it is what the
+            car's parts press with.
+        pull: their difference over its standard deviation [1].
+    """
+
+    pan: Pan
+    shown: float
+    expected: float
+    against: tuple[Pan, ...]
+    pull: float
+
+    @property
+    def probability(self) -> float:
+        """Chance of a difference at least this large if every stated uncertainty is right."""
+        return math.erfc(self.pull / math.sqrt(2.0))
+
+
 def _statics(stance: Stance) -> tuple[tuple[Station, ...], NDArray[np.float64]]:
     """Return the carrying wheels and the matrix from mass and its moments about the origin to their loads.
 
@@ -97,21 +123,13 @@ def balance_of(ledger: Ledger, stance: Stance, readings: Sequence[ScaleReading] 
     Raises:
         ReadingUnusable: a reading is of a wheel that does not carry.
     """
-    mean = np.array([ledger.mass.value, *(ledger.mass.value * part.value for part in ledger.centre)])
-    covariance = np.array(ledger.covariance())
+    mean, covariance = _moments(ledger)
     carrying, to_loads = _statics(stance)
     if not readings:
         return _described(mean, covariance, carrying, to_loads, 1.0)
     rows, shown, noise = [], [], []
     for reading in readings:
-        on = np.array([float(reading.pan.holds(station)) for station in carrying])
-        if not on.any():
-            raise ReadingUnusable(
-                f"the {reading.pan.value.replace('_', ' ')} wheel does not carry, so a scale shows nothing",
-                mend="weigh a wheel that stands on the ground",
-                key=f"scale {reading.pan.value}",
-            )
-        rows.append([*(on @ to_loads), 0.0])
+        rows.append([*(_standing_on(reading.pan, carrying) @ to_loads), 0.0])
         shown.append(reading.mass.value)
         noise.append(reading.mass.uncertainty**2)
     slopes = np.array(rows)
@@ -123,6 +141,108 @@ def balance_of(ledger: Ledger, stance: Stance, readings: Sequence[ScaleReading] 
     misfit = float(chdtrc(len(shown), float(innovation @ np.linalg.solve(spread, innovation))))
     return _described(
         mean + gain @ innovation, covariance - gain @ slopes @ covariance, carrying, to_loads, misfit
+    )
+
+
+def _moments(ledger: Ledger) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return mass [kg] and its moments about the origin [kg m] by the ledger, and their covariance."""
+    total = ledger.mass.value
+    return np.array([total, *(total * part.value for part in ledger.centre)]), np.array(ledger.covariance())
+
+
+def _standing_on(pan: Pan, carrying: tuple[Station, ...]) -> NDArray[np.float64]:
+    """Return 1 for each carrying wheel whose load was on the scale, 0 for the others."""
+    on = np.array([float(pan.holds(station)) for station in carrying])
+    if not on.any():
+        raise ReadingUnusable(
+            f"the {pan.value.replace('_', ' ')} wheel does not carry, so a scale shows nothing",
+            mend="weigh a wheel that stands on the ground",
+            key=f"scale {pan.value}",
+        )
+    return on
+
+
+def discord_of(
+    ledger: Ledger, stance: Stance, readings: Sequence[ScaleReading], *, doubtful: float
+) -> Discord | None:
+    """Return which figures of a ledger and a scale disagree the most.
+
+    Args:
+        ledger: the car's items.
+        stance: where the car stands.
+        readings: what the scale showed; several of one thing are taken by their weighted mean.
+        doubtful: chance of a disagreement below which two figures cannot both be right [1].
+
+    Returns:
+        First what the scale contradicts in itself: a thing that was weighed whole and in parts, whose loads
+        add up (statics). Else the reading that is farthest from what the ledger says, by the standard
+        deviation of the two. None where all of them together agree (see `balance_of`).
+
+    Raises:
+        ReadingUnusable: a reading is of a wheel that does not carry.
+    """
+    if balance_of(ledger, stance, readings).misfit_probability >= doubtful:
+        return None
+    shown = {pan: _mean_of([one.mass for one in readings if one.pan is pan]) for pan in Pan}
+    told = {pan: found for pan, found in shown.items() if found is not None}
+    by_sums = [
+        _discord(pan, told[pan], [told[part] for part in parts], against=parts)
+        for pan, parts in _sums(tuple(told), stance.carrying)
+    ]
+    worst = max(by_sums, key=lambda each: each.pull, default=None)
+    if worst is not None and worst.probability < doubtful:
+        return worst
+    mean, covariance = _moments(ledger)
+    carrying, to_loads = _statics(stance)
+    by_parts = []
+    for pan, figure in told.items():
+        slope = np.array([*(_standing_on(pan, carrying) @ to_loads), 0.0])
+        due = (float(slope @ mean), float(slope @ covariance @ slope))
+        by_parts.append(_discord(pan, figure, [due], against=()))
+    return max(by_parts, key=lambda each: each.pull)
+
+
+def _mean_of(masses: Sequence[Quantity]) -> tuple[float, float] | None:
+    """Return the mean of independent readings, weighted by their uncertainties, and its variance."""
+    if not masses:
+        return None
+    weights = [mass.uncertainty**-2 for mass in masses]
+    total = math.fsum(weights)
+    return math.fsum(w * mass.value for w, mass in zip(weights, masses, strict=True)) / total, 1.0 / total
+
+
+def _sums(weighed: tuple[Pan, ...], carrying: tuple[Station, ...]) -> list[tuple[Pan, tuple[Pan, ...]]]:
+    """Return each thing that was weighed with those others that together are the same wheels."""
+    on = {pan: {station for station in carrying if pan.holds(station)} for pan in weighed}
+    found = []
+    for pan in weighed:
+        inside = [other for other in weighed if other is not pan and on[other] <= on[pan]]
+        every = chain.from_iterable(combinations(inside, count) for count in range(1, len(inside) + 1))
+        found += [
+            (pan, parts)
+            for parts in every
+            if sum(len(on[part]) for part in parts) == len(set().union(*(on[part] for part in parts)))
+            and set().union(*(on[part] for part in parts)) == on[pan]
+        ]
+    return found
+
+
+def _discord(
+    pan: Pan,
+    shown: tuple[float, float],
+    due: Sequence[tuple[float, float]],
+    *,
+    against: tuple[Pan, ...],
+) -> Discord:
+    """Return by how much a reading and a sum differ; each is a mass [kg] and its variance [kg2]."""
+    expected = math.fsum(value for value, _ in due)
+    deviation = math.sqrt(shown[1] + math.fsum(variance for _, variance in due))
+    return Discord(
+        pan=pan,
+        shown=shown[0],
+        expected=expected,
+        against=against,
+        pull=abs(shown[0] - expected) / deviation,
     )
 
 

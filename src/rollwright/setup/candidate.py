@@ -34,8 +34,10 @@ _SEE_THE_SEAT = (
     "It is not sure where the dominant wheel runs in its play, so sanding allows for all of it: watch the "
     "wheel roll and give its seat in the file."
 )
-_READ_THE_RAIL = "Read the rail offset before any washer is changed or wood is sanded for it."
-
+_READ_ALL = (
+    "Wood has to go too, but not yet: first read again everything that no longer holds, and ask anew. "
+    "Sanded wood does not come back."
+)
 _READ_THE_RAIL = "Read the rail offset before any washer is changed or wood is sanded for it."
 
 _WOOD_STAYS = (
@@ -81,11 +83,13 @@ class Maker:
         bench: the car, with its wheels where they run after the moves.
         estimate: what is known of it.
         hand: how closely the hand hits what is asked.
+        sand: whether wood may be taken off at all.
     """
 
     bench: AdjustableCar
     estimate: Estimate
     hand: Hand
+    sand: bool = True
 
     def rail_is_known(self) -> bool:
         """Return whether the rail offset is known well enough to cut wood: read, or known as well as read."""
@@ -197,6 +201,8 @@ class Maker:
         without = replace(exact, trim=washer)
         if relief <= 0.0:
             return without, kinds, ()
+        if not self.sand:
+            return without, kinds, (_READ_ALL,)
         if not self.rail_is_known():
             return without, kinds, (_READ_THE_RAIL,)
         play = self.open_play(exact)

@@ -134,7 +134,7 @@ def doubts_about(
     Returns:
         Sentences: the slips; else file and readings that disagree more than their uncertainties allow,
         with what lies furthest; repeats on both sides; wheels that carry where they should not; a body
-        that drags on the rail; wheels of which it is a close call where they run in their play.
+        that drags on the rail; wheels of which it is not clear where they run in their play.
     """
     doubts = list(slips)
     if not doubts and found.misfit_probability < _ODD:
@@ -163,11 +163,26 @@ def doubts_about(
         if at.seat.close and car.corners[station].seat is None
     ]
     if close:
-        doubts.append(
-            f"It is a close call where the {' and '.join(close)} wheel runs in its play; watch it roll and "
-            "give its seat in the file."
-        )
+        doubts.append(_unsettled(close))
     return tuple(doubts)
+
+
+def _unsettled(wheels: list[str]) -> str:
+    """Return that nothing settles where some wheels run in their play."""
+    if len(wheels) == 1:
+        return (
+            f"It is not clear where in its play the {wheels[0]} wheel runs; watch it roll and give its seat "
+            "in the file."
+        )
+    if set(wheels) == {Station.FRONT_LEFT.words, Station.FRONT_RIGHT.words}:
+        which = "both front wheels run"
+    elif set(wheels) == {Station.REAR_LEFT.words, Station.REAR_RIGHT.words}:
+        which = "both rear wheels run"
+    elif len(wheels) == len(Station):
+        which = "all four wheels run"
+    else:
+        which = f"the {', '.join(wheels[:-1])} and {wheels[-1]} wheels run"
+    return f"It is not clear where in their play {which}; watch them roll and give their seats in the file."
 
 
 def _disagreement(found: Estimate, surprises: list[_Surprise], system: System) -> str:
@@ -177,9 +192,17 @@ def _disagreement(found: Estimate, surprises: list[_Surprise], system: System) -
     if worst is not None and worst.far > _ODD_ONE:
         what = _apart(worst, system)
     else:
-        place, _, last = found.strains[0].name.partition(".")
-        what = f"look first at {f'the {place} {last}'.replace('_', ' ') if last else place}"
+        what = f"look first at {_strained(found.strains[0].name)}"
     return (
         f"File and readings disagree more than their uncertainties allow: {what}. Check its sign, unit and "
         "zero, what the file says of it, and that both are of the same car in the same state."
     )
+
+
+def _strained(name: str) -> str:
+    """Return in plain words what was pulled the most."""
+    if name.startswith("earlier estimate"):
+        # One direction among all that was known, a mixture of sizes that has no name of its own.
+        return "what was known before these readings: one of those before them may be wrong"
+    place, _, last = name.partition(".")
+    return f"the {place} {last}".replace("_", " ") if last else place

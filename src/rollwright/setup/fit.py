@@ -95,6 +95,14 @@ class Whitening:
         """Return `W x` for x of shape (m,) or (m, k)."""
         return self._narrowed((values.T * self.scale).T)
 
+    def undone(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return x for `W x` of shape (m,)."""
+        found = values.copy()
+        for rows, along, squared in self.shared:
+            found[rows] += (np.sqrt(1.0 + squared) - 1.0) * along * (along @ found[rows])
+        out: NDArray[np.float64] = found / self.scale
+        return out
+
     def transposed(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return `W' x` for x of shape (m,) or (m, k)."""
         found: NDArray[np.float64] = (self._narrowed(values.copy()).T * self.scale).T
@@ -155,8 +163,8 @@ def least_squares_fit(
         )
     except ValueError:
         raise OutOfRange(
-            "the readings cannot be fitted: the car they describe cannot stand",
-            mend="check the readings' signs and units against the car file",
+            "the readings cannot be fitted: nothing that can be shows such figures",
+            mend="check their signs and units, and the car or track file beside them",
         ) from None
     values = np.asarray(found.x, dtype=np.float64)
     last = np.asarray(jacobian(values), dtype=np.float64)

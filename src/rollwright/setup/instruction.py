@@ -197,7 +197,11 @@ def _washer(move: Move, where: str, direction: str, target: float, system: Syste
         text = f"Add {amount} of washers between the body and the {where} hub."
         effect = "This lets the wheel stand further out, so that it stops holding the centre lines apart."
     else:
-        text = f"Take {amount} of washers out from between the body and the {where} hub."
+        left = _thickness(move.to, system)
+        text = (
+            f"Make the washers between the body and the {where} hub {amount} thinner, {left} in all: take "
+            "some out, or change them for thinner ones."
+        )
         effect = "This brings the wheel in without touching the wood."
     if direction == "inward" and move.to < _TOLD_FROM:
         text = f"Take the washers out from between the body and the {where} hub, {amount} in all."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import TYPE_CHECKING
@@ -18,7 +19,7 @@ from rollwright.setup.readings import Reading, ReadingKind
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Mode", "Prior", "mode_of", "posterior"]
+__all__ = ["Mode", "Prior", "mode_of", "posterior", "whitening_of"]
 
 _ONE_READING = 1e-6
 _CLOSE = 1e-5
@@ -138,7 +139,7 @@ class _Search:
             shown, slopes = derivatives(self.model.predict, prior.mean, prior.root.T)
         if _doubtful(bench, shown[self.places], board=float(prior.mean[_BOARD])):
             bench.check(prior.mean)
-        self.whitening = _whitening(bench)
+        self.whitening = whitening_of(bench.owners())
         self.across, self.narrowing = self._narrowing(len(shown))
         self.start = self.mode(np.zeros(prior.root.shape[1]), shown, slopes)
 
@@ -263,8 +264,18 @@ def _doubtful(bench: ReadingModel, shown: NDArray[np.float64], *, board: float) 
     )
 
 
-def _whitening(bench: ReadingModel) -> Whitening:
-    owners = bench.owners()
+def whitening_of(owners: Sequence[Reading]) -> Whitening:
+    """Return what makes the errors of readings independent, of unit variance.
+
+    Args:
+        owners: the reading that each channel belongs to.
+
+    Returns:
+        The whitening of their channels.
+
+    Raises:
+        ReadingUnusable: one has no uncertainty, or repeats another's error to the last bit.
+    """
     own = np.array([owner.quantity.uncertainty for owner in owners])
     common = np.array([owner.common if owner.set_up and not owner.trace else 0.0 for owner in owners])
     size = np.hypot(own, common)
@@ -277,7 +288,7 @@ def _whitening(bench: ReadingModel) -> Whitening:
             )
     members: dict[str, list[int]] = {}
     for channel in np.flatnonzero(common):
-        members.setdefault(owners[channel].set_up, []).append(int(channel))
+        members.setdefault(owners[int(channel)].set_up, []).append(int(channel))
     shared = [np.array(rows) for rows in members.values()]
     if any(_one_reading(own[rows] / size[rows], common[rows] / size[rows]) for rows in shared):
         raise ReadingUnusable(

@@ -21,6 +21,7 @@ __all__ = [
     "LEAST",
     "READING_KEYS",
     "STEEPEST",
+    "VARYING",
     "Form",
     "ReadingKey",
     "ReadingKind",
@@ -50,6 +51,9 @@ class ReadingKind(Enum):
         """The kind as it is said: `height difference`."""
         return self.value.replace("_", " ")
 
+
+VARYING = frozenset({ReadingKind.DRIFT, ReadingKind.TAIL_OFFSET})
+"""What differs from one run to the next by itself, so that a mean of repeats is better than one of them."""
 
 KIND_HELP = {
     ReadingKind.HEIGHT_DIFFERENCE: "front underside height minus rear underside height; "

@@ -6,7 +6,7 @@ import difflib
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from rollwright.car.keys import AXLE_KEYS, BOARD_KEYS, BODY_KEYS, RAIL_KEYS, STA
 from rollwright.car.model import Seat, Station
 from rollwright.car.table import check_names, in_range, nearest, read_text, table_at
 from rollwright.errors import InputError, OutOfRange, ReadingUnusable, UnreadableQuantity, WrongType, echo
-from rollwright.quantity import Quantity, Source, from_repeats
+from rollwright.quantity import Quantity, Source, from_repeats, scattered
 from rollwright.setup.hand import Hand, read_hand
 from rollwright.setup.reading_keys import (
     DEFAULT_DISTANCE,
@@ -28,6 +28,7 @@ from rollwright.setup.reading_keys import (
     LEAST,
     READING_KEYS,
     STEEPEST,
+    VARYING,
     ReadingKind,
     keys_of,
 )
@@ -334,7 +335,9 @@ def _repeats(written: Any, instrument: float, *, unit: Kind, at: str, kind: Read
         _value(part, unit=unit, at=f"{at}.values[{index}]", sided=kind in _SIDED, kind=kind)
         for index, part in enumerate(written)
     ]
-    return from_repeats(values, instrument=instrument, source=Source.MEASURED, label=at)
+    quantity = from_repeats(values, instrument=instrument, source=Source.MEASURED, label=at)
+    spread = None if kind in VARYING else scattered(values, gauge=instrument)
+    return quantity if spread is None else replace(quantity, uncertainty=math.hypot(spread, instrument))
 
 
 def _positive(row: Mapping[str, Any], name: str, *, unit: Kind, at: str) -> float | None:

@@ -6,7 +6,7 @@ uncertainty earns. Inch and pound: international agreement of 1959, 1 in = 25.4 
 
 from rollwright.units.kinds import FACTORS, Kind, System
 from rollwright.units.reading import parse, parse_sided
-from rollwright.units.showing import Shown, as_inch_fraction, show, show_sided
+from rollwright.units.showing import Shown, as_inch_fraction, show, show_entered, show_sided
 
 __all__ = [
     "FACTORS",
@@ -17,5 +17,6 @@ __all__ = [
     "parse",
     "parse_sided",
     "show",
+    "show_entered",
     "show_sided",
 ]

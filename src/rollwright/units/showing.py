@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from rollwright.units.kinds import FACTORS, INCH, UNIT_MARKS, Kind, System
 
-__all__ = ["Shown", "as_inch_fraction", "show", "show_sided"]
+__all__ = ["Shown", "as_inch_fraction", "show", "show_entered", "show_sided"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +53,13 @@ _DECIMALS: Mapping[str, tuple[tuple[float, int], ...]] = {
     "": ((math.inf, 3),),
 }
 _MOST_DECIMALS = 9
+# As many decimals as anybody writes down, by unit. What needs a fourth in millimetres was rather in thou.
+_WRITTEN = {"mm": 3, "m": 7, "thou": 3, "in": 6, "°": 4, "g": 3, "oz": 4, "g·mm²": 3, "": 6}
+_LONGEST = 6
+_AS_WRITTEN = Fraction(1, 10**12)
+"""Part of a number by which its float may miss the decimal that was written."""
+_SIDED = ((math.inf, 1),)
+"""Decimals of a sideways length in millimetres, as it is read off a rule."""
 _PLAIN_FIGURES_UNDER = 10**12
 
 
@@ -101,10 +108,89 @@ def show_sided(value: float, *, system: System = System.METRIC, uncertainty: flo
         One line such as `93 ± 4 mm right`; without a side where the printed number is zero.
     """
     unit = _printed_unit(_deciding(value, uncertainty, 0.0, system), Kind.LENGTH, system)
-    decimals = ((math.inf, 1),) if unit == "mm" else _DECIMALS[unit]
+    decimals = _SIDED if unit == "mm" else _DECIMALS[unit]
     shown = _shown(abs(value), unit=unit, uncertainty=uncertainty, signed=False, decimals=decimals)
     side = "left" if value > 0.0 else "right"
     return f"{shown} {side}" if shown.number.strip("0.?") else str(shown)
+
+
+def show_entered(
+    value: float,
+    *,
+    kind: Kind,
+    system: System = System.METRIC,
+    uncertainty: float | None = None,
+    sided: bool = False,
+    as_written: bool = True,
+) -> Shown:
+    """Return a value as it was entered, with every digit that was written.
+
+    It is printed in the reader's unit where it is a short decimal there, else in the other system's, where
+    it must have been written: 0.1 g stays 0.1 g among ounces, where it would lose its digits.
+
+    Args:
+        value: what was entered [m, rad, kg, kg m2 or 1].
+        kind: which sort of quantity it is.
+        system: which units to print where that loses nothing.
+        uncertainty: standard uncertainty as it was entered [same as the value]; None, zero or less: not
+            printed.
+        sided: whether it is a sideways length, read off a rule to a tenth of a millimetre.
+        as_written: whether the other system's unit will do; else two digits are kept at least.
+
+    Returns:
+        The printed parts, with no fewer decimals than `show` would give them; what is a short decimal in no
+        unit is printed as by `show`, to two digits at least.
+    """
+    spread = None if uncertainty is None or not uncertainty > 0.0 else uncertainty
+    size = _deciding(value, spread, 0.0, system)
+    if not (math.isfinite(value) and math.isfinite(spread or 0.0)):
+        return show(value, kind=kind, system=system, uncertainty=uncertainty)
+    units = _units_for(size, kind, system) if as_written else (_printed_unit(size, kind, system),)
+    for unit, most in (*((unit, _WRITTEN[unit]) for unit in units), *((unit, _LONGEST) for unit in units)):
+        needed = [_places_written(part, most) for part in _amounts(unit, value, spread)]
+        written = [places for places in needed if places is not None]
+        if len(written) == len(needed):
+            return _to_places(value, spread, unit=unit, sided=sided, least=max(written))
+    least = 0 if spread or not value else 2 - _leading_place(value, units[0])
+    return _to_places(value, spread, unit=units[0], sided=sided, least=least)
+
+
+def _to_places(value: float, spread: float | None, *, unit: str, sided: bool, least: int) -> Shown:
+    """Return a value and its uncertainty to at least so many decimals, and at least as many as usual."""
+    amount, *open_ = _amounts(unit, value, spread)
+    decimals = _SIDED if sided and unit == "mm" else _DECIMALS[unit]
+    usual = _earned_places(open_[0]) if open_ else _usual_places(amount, decimals)
+    places = max(usual, least)
+    printed = _figures_at(open_[0], places) if open_ else ""
+    return Shown(number=_figures_at(amount, places), uncertainty=printed, unit=unit)
+
+
+def _amounts(unit: str, value: float, spread: float | None) -> list[Fraction]:
+    factor = FACTORS[unit.translate(UNIT_MARKS)][1] if unit else Fraction(1)
+    return [Fraction(part) / factor for part in (value, spread) if part is not None]
+
+
+def _leading_place(value: float, unit: str) -> int:
+    """Return the place of the first digit of a number that is not zero: 1 for ones, 0 for tenths."""
+    (amount,) = _amounts(unit, value, None)
+    return (Decimal(amount.numerator) / Decimal(amount.denominator)).adjusted() + 1
+
+
+def _units_for(size: float, kind: Kind, system: System) -> tuple[str, ...]:
+    """Return the units in which something may have been written, the reader's own first."""
+    other = System.INCH if system is System.METRIC else System.METRIC
+    units = [_printed_unit(size, kind, each) for each in (system, other)]
+    if kind is Kind.LENGTH:
+        units += ["thou", "in"]
+    return tuple(dict.fromkeys(units))
+
+
+def _places_written(amount: Fraction, most: int) -> int | None:
+    """Return the fewest decimals that print a number in full; None if so many do not."""
+    for places in range(most + 1):
+        if abs(amount - round(amount, places)) <= _AS_WRITTEN * abs(amount):
+            return places
+    return None
 
 
 def as_inch_fraction(value: float, *, denominator: int = 64) -> str:

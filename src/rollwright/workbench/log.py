@@ -6,7 +6,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -96,6 +96,7 @@ class Started:
         made: whether the log is new.
         synced: folder that a service seems to copy, if the new log lies in one.
         chosen: the entry of its class, if one was chosen with the start.
+        forbidden: bends of its axles [rad] by their stations, where no axle may be bent.
     """
 
     entry: Recorded
@@ -104,6 +105,7 @@ class Started:
     made: bool
     synced: Path | None
     chosen: Recorded | None = None
+    forbidden: Mapping[Station, float] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
@@ -114,6 +116,9 @@ class Started:
             "name": self.name,
             **entry_json(self.entry),
             **({} if self.chosen is None else {"class_entry": self.chosen.seq}),
+            "forbidden_bends": [
+                {"station": station.value, "bend": bend} for station, bend in self.forbidden.items()
+            ],
         }
 
 
@@ -215,7 +220,7 @@ def begin(
     from rollwright.bench.fold import fold  # noqa: PLC0415 - brings numpy
 
     try:
-        fold(trials)
+        found = fold(trials)
     except InputError as error:
         raise error.at(file=file) from None
     made = not os.path.lexists(log)
@@ -228,6 +233,7 @@ def begin(
         log=str(log),
         made=made,
         synced=synced_folder(log) if made else None,
+        forbidden=found.forbidden,
     )
 
 

@@ -135,15 +135,22 @@ def open_log(log: str | os.PathLike[str], *, rescue: bool = False) -> Store:
     return Store.open(log, rescue=rescue)
 
 
+_LONGEST_HINT = 120
+
+
 def known_car(store: Store, car: str) -> str:
     """Return a car's id as the log writes it, whatever its capitals; raise `EntryRefused` for no car."""
     cars = store.cars()
     for known in cars:
         if known.casefold() == car.casefold():
             return known
-    hint = nearest(car, cars) if cars else ""
-    # Many cars make a long list.
-    mend = hint if 0 < len(hint) < 120 else "see: rollwright log show"
+    if not cars:
+        mend = "begin with: rollwright log start CAR.toml"
+    else:
+        hint = nearest(car, cars)
+        # Many cars make a long list.
+        said = f"{hint} " if hint.endswith("?") else f"{hint}; " if len(hint) < _LONGEST_HINT else ""
+        mend = f"{said}list all with: rollwright log show, or start it with: rollwright log start CAR.toml"
     raise EntryRefused("no such car is in this log", mend=mend, file=store.name, key=_shown(car))
 
 

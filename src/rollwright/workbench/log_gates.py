@@ -15,6 +15,7 @@ from rollwright.bench.gates import ITEMISED, Item
 from rollwright.errors import InputError, ReadingUnusable
 from rollwright.judge.verdict import Verdict
 from rollwright.setup.advice import Advice, advise
+from rollwright.setup.balance import Discord
 from rollwright.setup.hand import Hand
 from rollwright.setup.roll_cause import Cause, causes_of
 from rollwright.setup.stop import Stop, Stopping, stopping
@@ -69,6 +70,7 @@ class Where:
             "retired": self.found.retired or None,
             "gates": gates_json(self.found),
             "trouble": self.found.trouble or None,
+            "discord": _discord_json(self.found.discord),
             "rolled": self.rolled or None,
             "causes": [cause.as_json() for cause in self.causes],
             "next": asdict(self.step),
@@ -91,6 +93,11 @@ class Next:
         """The gates with a number that must be read, again or for the first time."""
         return tuple(self.found.gates[gate] for gate in READINGS if to_read(self.found.gates[gate]))
 
+    @property
+    def stale(self) -> tuple[str, ...]:
+        """Names of the gates with a number that were read once and must be read again."""
+        return tuple(state.gate.value for state in self.unread if state.read_at)
+
     def as_json(self) -> dict[str, object]:
         """Return it as plain data in SI units."""
         return {
@@ -100,6 +107,18 @@ class Next:
             "stop": _stop_json(self.stopping),
             "hand": _hand_json(self.found.hand),
         }
+
+
+def _discord_json(odd: Discord | None) -> dict[str, object] | None:
+    if odd is None:
+        return None
+    return {
+        "where": odd.pan.value,
+        "shown": odd.shown,
+        "expected": odd.expected,
+        "against": [each.value for each in odd.against],
+        "probability": odd.probability,
+    }
 
 
 def _stop_json(stopping: Stopping | None) -> dict[str, object] | None:
@@ -134,6 +153,7 @@ def gate_json(state: GateState) -> dict[str, object]:
         "reasons": [{"entry": each.seq, "what": each.words} for each in state.reasons],
         "items": [_item_json(item) for item in state.items] if state.gate in ITEMISED else None,
         "before_trim": list(state.before_trim),
+        "doubt": None if state.doubt is None else state.doubt.words,
     }
 
 
@@ -253,9 +273,17 @@ def _car(log: str | os.PathLike[str], car: str) -> tuple[str, list[Recorded], Fo
 
 
 def _advice(found: Folded, system: System) -> Advice:
-    advice = advise(found.known.car, found.readings, hand=found.hand, prior=found.known.prior, system=system)
     # Advice knows only the readings since the last change, and the log those before it too.
     read = {gate.value: not to_read(found.gates[gate]) for gate in READINGS}
+    advice = advise(
+        found.known.car,
+        found.readings,
+        hand=found.hand,
+        prior=found.known.prior,
+        # Wood does not come back, so that none goes on what the model only expects.
+        sand=all(read.values()),
+        system=system,
+    )
     if not found.changes:
         return replace(advice, read=read)
     # After a change the estimate's notes would call what earlier readings told the car file's word.

@@ -6,13 +6,23 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from rollwright.bench import CarStarted, Event, Fitted, PartFitted, PartLeftOff, Recorded, Size, Withdrawn
+from rollwright.bench import (
+    CarStarted,
+    Event,
+    Fitted,
+    PartFitted,
+    PartLeftOff,
+    Recorded,
+    Size,
+    Washer,
+    Withdrawn,
+)
 from rollwright.car.file import parse_car
 from rollwright.car.keys import AXLE_KEYS, STATION_KEYS, WEIGHT_KEYS, WHEEL_KEYS, Key
 from rollwright.car.model import Car, Station
 from rollwright.car.table import in_range, nearest
 from rollwright.errors import MissingReference, OutOfRange, echo
-from rollwright.units import Kind
+from rollwright.units import Kind, show
 from rollwright.workbench.log_enter import Entered, EnteredAll, Stamp, enter_all
 from rollwright.workbench.log_past import withdrawals
 
@@ -155,6 +165,8 @@ def fit_all(log: _Log, car: str, *, remark: str = "", stamp: Stamp) -> EnteredAl
     """Enter that every part which the car's file lists is fitted as the file describes it.
 
     What is fitted already, or left off on purpose, is not entered again, so that this can be repeated.
+    Washers that a hand changed meanwhile are entered with their present total in the remark, or as left off
+    where none are left.
 
     Args:
         log: path of the log.
@@ -171,7 +183,6 @@ def fit_all(log: _Log, car: str, *, remark: str = "", stamp: Stamp) -> EnteredAl
     from rollwright.bench.trim import listed_parts, trim_items  # noqa: PLC0415 - brings numpy
 
     def made(entries: Sequence[Recorded], before: Folded) -> list[Event]:
-        del before
         counting = _counting(entries)
         described = _described(counting)
         events: list[Event] = []
@@ -180,6 +191,9 @@ def fit_all(log: _Log, car: str, *, remark: str = "", stamp: Stamp) -> EnteredAl
         for (part, place), item in zip(parts, trim_items(counting, described), strict=False):
             if item.state is None:
                 station = None if part is Fitted.WEIGHT else Station(place)
+                if part is Fitted.WASHER and station and _changed(counting, station):
+                    events.append(_washers(before, station, _name_in(described, part, station), remark))
+                    continue
                 events.append(
                     PartFitted(
                         part=part,
@@ -192,6 +206,24 @@ def fit_all(log: _Log, car: str, *, remark: str = "", stamp: Stamp) -> EnteredAl
         return sorted(events, key=lambda event: list(Fitted).index(event.part))  # type: ignore[attr-defined]
 
     return enter_all(log, car, made, stamp=stamp)
+
+
+def _changed(counting: Sequence[Recorded], station: Station) -> bool:
+    """Return whether a hand changed the washers of a wheel."""
+    return any(isinstance(each.event, Washer) and each.event.station is station for each in counting)
+
+
+def _washers(before: Folded, station: Station, name: str, remark: str) -> PartFitted | PartLeftOff:
+    """Return that washers are on as a hand left them; no size, for nothing was measured and none is reset."""
+    from rollwright.bench.known import INDEX  # noqa: PLC0415 - brings numpy
+
+    total = float(before.known.prior.mean[INDEX[f"{station.value}.washer"]])
+    if not total > 0.0:
+        return PartLeftOff(part=Fitted.WASHER, station=station, reason="taken out before")
+    told = f"{show(total, kind=Kind.LENGTH)} in all, as changed before"
+    return PartFitted(
+        part=Fitted.WASHER, name=name, station=station, note=f"{remark}; {told}" if remark else told
+    )
 
 
 def leave_off(

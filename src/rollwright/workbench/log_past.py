@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rollwright.bench import CarStarted, Recorded, Store, Withdrawn
+from rollwright.bench import CarStarted, Recorded, Retired, Store, Withdrawn
 from rollwright.bench.migrations import APPLICATION_ID
 from rollwright.bench.opening import connect, look_at, settle
 from rollwright.bench.place import shown_name
@@ -151,6 +151,24 @@ def history(log: str | os.PathLike[str], car: str | None = None) -> History:
     with open_log(log) as store:
         entries = tuple(store.events(None if car is None else known_car(store, car)))
     return History(entries=entries, withdrawn=withdrawals(entries))
+
+
+def retired_by(log: str | os.PathLike[str], car: str) -> Recorded | None:
+    """Return the entry by which a car is retired, or None where it is not.
+
+    Args:
+        log: path of the log.
+        car: the car's id.
+
+    Returns:
+        The last such entry that counts.
+
+    Raises:
+        InputError: there is no such log or car, or the log is damaged.
+    """
+    found = history(log, car)
+    entries = (each for each in reversed(found.entries) if isinstance(each.event, Retired))
+    return next((each for each in entries if each.seq not in found.withdrawn), None)
 
 
 @contextmanager

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 __all__ = ["read", "reading_event", "unit_of"]
 
 _KINDS = [kind.value for kind in ReadingKind]
+_BY_GATE = {"level": "height_difference", "steer": "drift", "centre": "rail_offset", "rail": "rail_offset"}
+"""What is read for a gate, by the gate's name and by what a page calls its number."""
 _KEYS = {key.name: key for key in READING_KEYS}
 _SIZES = ("uncertainty", "common", "distance", "thickness", "width", "against")
 _SIDE = re.compile(r"\b(left|right)\b", re.IGNORECASE)
@@ -67,7 +69,8 @@ def reading_event(
     """Return a reading in the form of the log.
 
     Args:
-        kind: what was read, as a readings file names it; capitals, spaces and hyphens do not matter.
+        kind: what was read, as a readings file names it, or the gate that it speaks for; capitals, spaces and
+            hyphens do not matter.
         values: the reading or its repeats, as the builder wrote them.
         keys: further keys of a readings file, as written.
         trace: points of a drift's path in place of values, each down the board and sideways with its side,
@@ -79,7 +82,7 @@ def reading_event(
     Raises:
         InputError: the words cannot be read; the message names the option and the mend.
     """
-    word = _word(kind)
+    word = _BY_GATE.get(_word(kind), _word(kind))
     if word not in _KINDS:
         raise ReadingUnusable(
             f"{echo(kind)} is not a kind of reading", mend=nearest(word, _KINDS), key="kind"

@@ -23,6 +23,8 @@ __all__ = ["Cooked", "next_name", "recipe", "start_from"]
 
 _QUANTITIES = ("height_difference", "drift", "rail_offset")
 _LONGEST_NAME = 80
+_DOUBTFUL = 0.01
+"""Chance of a disagreement as large as that seen, below which it is told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +36,7 @@ class Cooked:
         name: what it is called.
         recipe: its recipe.
         open_gates: names of its gates that no reading passes.
+        doubts: which of its readings contradict each other, in words; empty where none do.
         written: the file that was written, as it was given.
     """
 
@@ -41,6 +44,7 @@ class Cooked:
     name: str
     recipe: Recipe
     open_gates: tuple[str, ...]
+    doubts: tuple[str, ...]
     written: str
 
     def as_json(self) -> dict[str, object]:
@@ -60,6 +64,7 @@ class Cooked:
             "weights_unplaced": list(recipe.unplaced),
             "measure_anew": list(recipe.anew),
             "open_gates": list(self.open_gates),
+            "doubts": list(self.doubts),
             "gates": {
                 name: {"car": float(wanted), "recipe": float(found)}
                 for name, wanted, found in zip(_QUANTITIES, recipe.wanted, recipe.gates, strict=True)
@@ -96,8 +101,24 @@ def recipe(
         name=found.filed.name,
         recipe=made,
         open_gates=tuple(gate.value for gate, state in found.gates.items() if not state.passed),
+        doubts=_doubts(found),
         written=str(path),
     )
+
+
+def _doubts(found: Folded) -> tuple[str, ...]:
+    """Return which readings of a car contradict each other, or what was known, in words."""
+    doubts = [
+        f"{state.doubt.words} on {gate.value}"
+        for gate, state in found.gates.items()
+        if state.doubt is not None
+    ]
+    estimate = found.estimate
+    if not doubts and estimate is not None and estimate.misfit_probability < _DOUBTFUL:
+        doubts.append("its readings disagree with its car file or with each other")
+    if found.discord is not None:
+        doubts.append("the scale and the masses of its parts disagree")
+    return tuple(doubts)
 
 
 def start_from(

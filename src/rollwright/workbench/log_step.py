@@ -7,7 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rollwright.bench.agreed import Doubt
 from rollwright.bench.fold import Folded, Gate, GateState, Standing
+from rollwright.bench.gates import Item
 from rollwright.errors import InputError
 from rollwright.judge.class_rules import Rule
 from rollwright.judge.inspection import RuleState, RuleVerdict
@@ -39,9 +41,10 @@ _WORDS = {
 _LOOKS = {
     Rule.BENT_AXLES: ("Look whether its axles are bent.", "straight|bent"),
     Rule.AERODYNAMIC_PARTS: ("Look whether anything on it guides the air.", "none|fitted"),
-    Rule.LUBRICANT: ("Say what its wheels are oiled with.", "KIND"),
+    Rule.LUBRICANT: ("Say what its wheels are lubricated with.", "KIND"),
 }
 _MOST_NAMED = 4
+_PAIR = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +68,8 @@ class Step:
 
 
 def to_read(state: GateState) -> bool:
-    """Return whether a gate with a number must be read, again or for the first time."""
-    return state.standing in {Standing.READ_AGAIN, Standing.NEVER_READ}
+    """Return whether a gate with a number must be read: again, for the first time, or to settle a doubt."""
+    return state.doubt is not None or state.standing in {Standing.READ_AGAIN, Standing.NEVER_READ}
 
 
 def step_of(car: str, found: Folded, *, advice: Callable[[], Advice], drilled: bool, system: System) -> Step:
@@ -106,28 +109,84 @@ def _first_step(car: str, found: Folded, system: System, *, drilled: bool) -> St
     hole = _scrap_step(car, drill, system)
     if hole is None and looked_at and found.gates[Gate.LEVEL].standing is Standing.NEVER_READ:
         hole = _hole_step(car, drill)
-    if hole is not None:
-        return hole
+    first = hole or _bent_step(car, found, system)
+    if first is not None:
+        return first
     for gate in READINGS:
         state, trim = found.gates[gate], found.gates[Gate.TRIM]
+        if state.doubt is not None:
+            return _doubt_step(car, state, state.doubt)
         if state.standing is Standing.NEVER_READ:
             return _read_step(car, state) if gate is Gate.LEVEL or trim.passed else _fit_step(car, trim)
     return None
 
 
+def _doubt_step(car: str, state: GateState, doubt: Doubt) -> Step:
+    """Return how to settle readings that contradict each other, or what was known before them."""
+    words, kind = READINGS[state.gate]
+    again = f"rollwright log read {car} {kind} VALUE"
+    if not doubt.among:
+        return Step(
+            kind="read",
+            text=f"Read the {words} again: {doubt.words} by more than the uncertainties allow. Check the "
+            "side, the unit and the set-up first; take back what is wrong with rollwright log undo.",
+            command=again,
+        )
+    if len(doubt.entries) == _PAIR:
+        text = f"Read the {words} again to see which is right, then take back the other."
+        return Step(kind="read", text=f"{_capital(doubt.words)} on the {words}. {text}", command=again)
+    return Step(
+        kind="read",
+        text=f"{_capital(doubt.words)} on the {words}, entry {doubt.entries[-1]} the most. Take back what is "
+        "wrong.",
+        command=f"rollwright log undo {car} {doubt.entries[-1]} --because TEXT",
+    )
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _bent_step(car: str, found: Folded, system: System) -> Step | None:
+    """Return what comes first where an axle is bent and the class allows none that is."""
+    if not found.forbidden:
+        return None
+    station, bend = next(iter(found.forbidden.items()))
+    size = show(bend, kind=Kind.ANGLE, system=system)
+    whose = "its file" if found.rules is None else f"its class ({found.rules.name})"
+    return Step(
+        kind="move",
+        text=f"Straighten the {station.words} axle, or fit a straight one: it is bent by {size}, and {whose} "
+        "allows no bent axle. Or choose another class.",
+        command=f'rollwright log did {car} bend {station.value} "{math.degrees(bend):.4g} deg less"',
+    )
+
+
 def _scrap_step(car: str, state: GateState, system: System) -> Step | None:
     """Return what to do with a body that was drilled off; None where none of it is known to be."""
-    bad = next((item for item in state.items if item.state is State.FAIL), None)
-    if bad is None or bad.verdict is None:
+    bad = [item for item in state.items if item.state is State.FAIL]
+    if not bad:
         return None
-    limit = show(bad.verdict.high, kind=bad.kind or Kind.ANGLE, system=system)
-    off = show(abs(bad.verdict.value), kind=bad.kind or Kind.ANGLE, system=system)
-    text = f"Scrap this body, or plug the hole and drill it again: {bad.name} is off by {off}, and {limit} "
+    each = "; ".join(_off(item, system) for item in bad)
+    remarks = dict.fromkeys(item.words for item in bad if item.words)
+    remark = f" ({'; '.join(remarks)})" if remarks else ""
+    holes = "the hole and drill it" if len(bad) == 1 else "the holes and drill them"
     return Step(
         kind="scrap",
-        text=f"{text}is allowed.",
+        text=f"Scrap this body, or plug {holes} again: {each}{remark}.",
         command=f'rollwright log retire {car} --because "drilled off"',
     )
+
+
+def _off(item: Item, system: System) -> str:
+    """Return by how much a hole is off, and how much is allowed."""
+    if item.verdict is None:
+        return item.name
+    kind = item.kind or Kind.ANGLE
+    off, limit = (
+        show(each, kind=kind, system=system) for each in (abs(item.verdict.value), item.verdict.high)
+    )
+    return f"{item.name} is off by {off}, and {limit} is allowed"
 
 
 def _hole_step(car: str, state: GateState) -> Step | None:
@@ -139,9 +198,10 @@ def _hole_step(car: str, state: GateState) -> Step | None:
     ways = "up" if plane == "cant" else "forward"
     look = "look for" if waiting[0].state is None else "measure the"
     edge = "a straight-edge that stands as it was meant"
+    odd = f" {_capital(waiting[0].words)}." if waiting[0].state is not None and waiting[0].words else ""
     return Step(
         kind="read",
-        text=f"Put a pin into the {place} hole and {look} daylight at {edge}: {plane}.",
+        text=f"Put a pin into the {place} hole and {look} daylight at {edge}: {plane}.{odd}",
         command=f'rollwright log pin {car} {place.replace(" ", "_")} {plane} none|seen|"0.15 mm {ways}"',
     )
 
@@ -169,10 +229,13 @@ def _by_reading_and_moving(car: str, gates: list[GateState], advice: Advice, sys
     stale = [state for state in gates if to_read(state)]
     moves = advice.plan.moves
     missed = [each for each in advice.plan.cannot if each.gate in advice.missed]
-    if missed:
-        # No other gate is worth a move while one of them cannot be met, but a body is not given up on what
-        # the model expects.
-        return _read_step(car, stale[0]) if stale else _stuck_step(missed[0])
+    if missed and not stale:
+        return _stuck_step(car, missed[0])
+    # No other gate is worth a move while one of them cannot be met, but a body is not given up on what the
+    # model expects; nor is anything bent for a part that nobody has read yet.
+    first = stale if missed else [state for state in stale if _swapped(state)]
+    if first:
+        return _read_step(car, first[0])
     # Sanded wood does not come back, so it waits for fresh readings; everything else can be taken back.
     if moves and (moves[0].kind is not MoveKind.RELIEF or not stale):
         told = advice.instructions[0]
@@ -185,22 +248,48 @@ def _by_reading_and_moving(car: str, gates: list[GateState], advice: Advice, sys
         )
     if stale:
         return _read_step(car, stale[0])
+    return _nothing_to_move(car, gates, advice)
+
+
+def _nothing_to_move(car: str, gates: list[GateState], advice: Advice) -> Step | None:
     if advice.plan.cannot:
-        return _stuck_step(advice.plan.cannot[0])
+        return _stuck_step(car, advice.plan.cannot[0])
     if all(state.passed for state in gates):
         return None
     return Step(kind="read", text=advice.measure_next.text)
 
 
-def _stuck_step(first: Cannot) -> Step:
+def _swapped(state: GateState) -> bool:
+    """Return whether a new part or hole leaves a gate so open that only a reading can tell it."""
+    if state.now is None:
+        return True
+    wide = state.now.uncertainty > 0.25 * (state.now.high - state.now.low)
+    return wide and any(change.swapped for change in state.reasons)
+
+
+def _stuck_step(car: str, first: Cannot) -> Step:
     text = f"{first.gate.capitalize()} cannot be met: {first.reason}. To change that: {first.change}."
-    return Step(kind="stuck", text=text)
+    return Step(
+        kind="stuck",
+        text=f"{text} A hole that is drilled anew is entered with rollwright log drill; a body that you give "
+        "up is retired.",
+        command=f"rollwright log retire {car} --because TEXT",
+    )
 
 
 def _last_step(car: str, found: Folded, system: System) -> Step:
     trim, rolling = found.gates[Gate.TRIM], found.gates[Gate.ROLL]
     if not trim.passed:
         return _fit_step(car, trim)
+    early = [state for gate in READINGS if (state := found.gates[gate]).before_trim]
+    if early:
+        named = ", ".join(early[0].before_trim)
+        words, kind = READINGS[early[0].gate]
+        return Step(
+            kind="read",
+            text=f"Read the {words} again: when it was read, this was not entered as fitted yet: {named}.",
+            command=f"rollwright log read {car} {kind} VALUE",
+        )
     if not rolling.passed:
         again = "" if rolling.standing is Standing.NEVER_READ else " again"
         return Step(

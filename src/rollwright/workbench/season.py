@@ -29,7 +29,7 @@ __all__ = ["BUILDERS", "SEED", "Season", "season", "season_text"]
 SEED = 1
 """Of the season that is shipped."""
 
-MAREN = Builder(name="Maren", first=date(2026, 3, 3), stream=6)
+MAREN = Builder(name="Maren", first=date(2026, 3, 3), stream=7)
 ODO = Builder(name="Odo", first=date(2026, 3, 5), stream=9, bends=1.2)
 TILLY = Builder(name="Tilly", first=date(2026, 4, 10), stream=12, system=System.INCH)
 BUILDERS = (MAREN, ODO, TILLY)
