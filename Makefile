@@ -9,7 +9,7 @@ demo: $(VENV)/.installed
 	$(BIN)/rollwright demo tannery-lane
 
 test: check
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check .

@@ -125,8 +125,8 @@ def test_a_lane_counts(ask: Ask) -> None:
         (("--seed", "-1"), "--seed: -1 is no seed; give a whole number from 0 up"),
         (("--runs", "many"), "Invalid value for '--runs'"),
         (("--lane", "fourth"), "track-tannery.toml: lanes: there is no lane 'fourth'"),
-        (("--plot", "study.png"), "study.png: a picture is written as .svg, not .png"),
-        (("--plot", "study"), "study: a picture is written as .svg, not without an ending"),
+        (("--plot", "study.jpg"), "study.jpg: a picture is written as .svg or .png, not .jpg"),
+        (("--plot", "study"), "study: a picture is written as .svg or .png, not without an ending"),
         (("--limit", "140 g"), "--limit is for --optimum; give both or neither."),
         (("--optimum", "--limit", "heavy"), "--limit: "),
         (

@@ -111,8 +111,13 @@ def test_a_run_is_drawn_into_a_new_file_and_never_over_one(time: Time, tmp_path:
         assert word in words
     code, _, err = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.svg")
     assert (code, "there already" in err) == (2, True)
-    code, _, err = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.png")
-    assert (code, ".svg" in err) == (2, True)
+    code, _, err = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.jpg")
+    assert (code, ".svg or .png" in err) == (2, True)
+    code, out, _ = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.svg", "--force")
+    assert (code, "Drawn in run.svg" in out) == (0, True)
+    code, _, _ = time("lark.toml", "--track", "track-tannery.toml", "--plot", "run.png")
+    assert code == 0
+    assert (tmp_path / "run.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_forty_columns_are_enough(time: Time, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -438,10 +438,13 @@ def test_a_picture_keeps_to_its_page(files: Path) -> None:
     assert all(float(each.attrib["y"]) < height for each in root.iter() if each.tag.endswith("text"))
 
 
-def test_a_picture_is_written_again_over_itself(files: Path) -> None:
+def test_a_picture_is_written_over_another_only_if_that_is_said(files: Path) -> None:
     found = _studied(files)
-    save(files / "study.svg", found)
-    save(files / "study.svg", found)
+    (files / "study.svg").write_text("an older one", encoding="utf-8")
+    with pytest.raises(FileUnwritable, match="there already"):
+        save(files / "study.svg", found)
+    assert (files / "study.svg").read_text(encoding="utf-8") == "an older one"
+    save(files / "study.svg", found, overwrite=True)
     assert (files / "study.svg").read_text(encoding="utf-8") == picture(found)
     with pytest.raises(FileUnwritable):
         save(files / "no" / "study.svg", found)

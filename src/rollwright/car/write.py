@@ -17,7 +17,7 @@ from rollwright.errors import FileUnreadable, FileUnwritable
 from rollwright.quantity import Quantity
 from rollwright.units import FACTORS, Kind
 
-__all__ = ["save_text", "updated_text"]
+__all__ = ["save_bytes", "save_text", "updated_text"]
 
 _DECIMALS = 5
 _DECIMALS_OF_LARGE_UNITS = 8
@@ -237,15 +237,37 @@ def _unit_of(like: object, kind: Kind) -> tuple[str, float]:
 
 
 def save_text(path: str | os.PathLike[str], text: str, *, overwrite: bool = False) -> None:
-    """Write a text file whole or not at all.
+    """Write a text file whole or not at all; see `save_bytes`.
 
-    The text goes to a new file beside the old one, is forced to the disk, and then takes its name, so
+    Args:
+        path: where to write.
+        text: what to write, as UTF-8.
+        overwrite: whether a file that is there already may be replaced.
+
+    Raises:
+        FileUnwritable: a file is there already, or it cannot be written.
+    """
+    try:
+        data = text.encode("utf-8")
+    except ValueError:
+        raise FileUnwritable(
+            "it holds letters that no file can hold",
+            mend="write its names in ordinary letters",
+            file=Path(path).name,
+        ) from None
+    save_bytes(path, data, overwrite=overwrite)
+
+
+def save_bytes(path: str | os.PathLike[str], data: bytes, *, overwrite: bool = False) -> None:
+    """Write a file whole or not at all.
+
+    What is written goes to a new file beside the old one, is forced to the disk, and then takes its name, so
     that a crash or a full disk leaves the old file as it was. A link stays a link: the file that it points
     to is the one that is written.
 
     Args:
         path: where to write.
-        text: what to write.
+        data: what to write.
         overwrite: whether a file that is there already may be replaced.
 
     Raises:
@@ -265,8 +287,8 @@ def save_text(path: str | os.PathLike[str], text: str, *, overwrite: bool = Fals
         # Opened so, it gets the permissions that any new file of the builder's gets.
         handle = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
         temporary = new
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         if target.exists():

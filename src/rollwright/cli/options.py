@@ -14,7 +14,7 @@ import click
 
 from rollwright.units import System
 
-__all__ = ["called", "json_option", "print_json", "system_of", "units_option"]
+__all__ = ["called", "force_option", "json_option", "print_json", "system_of", "units_option"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -24,6 +24,11 @@ _SYSTEMS = {"mm": System.METRIC, "in": System.INCH}
 def json_option(command: _Command) -> _Command:
     """Add `--json` to a command."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON object in SI units.")(command)
+
+
+def force_option(command: _Command) -> _Command:
+    """Add `--force` to a command that writes files."""
+    return click.option("--force", is_flag=True, help="Replace a file that is there already.")(command)
 
 
 def units_option(command: _Command) -> _Command:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import os
 import sys
-from pathlib import Path
 
 import click
 
-from rollwright.cli.options import json_option, print_json, system_of, units_option
+from rollwright.cli.options import force_option, json_option, print_json, system_of, units_option
 from rollwright.cli.page import Page
 from rollwright.cli.study_words import show_study
-from rollwright.errors import FileUnwritable, UnreadableQuantity
+from rollwright.errors import UnreadableQuantity
 from rollwright.units import Kind, parse
 from rollwright.workbench import study, study_picture
+from rollwright.workbench.pictures import check_picture
 
 __all__ = ["command"]
 
@@ -34,7 +34,8 @@ _STOPPED = 1
 @click.option("--limit", help='The most the car may weigh, as in "140 g"; for --optimum.')
 @click.option("--save", type=click.Path(), help="Keep the partial sums in this file.")
 @click.option("--resume", type=click.Path(), help="Go on from such a file, and keep it up to date.")
-@click.option("--plot", type=click.Path(), help="Draw the answer into this file, an .svg.")
+@click.option("--plot", type=click.Path(), help="Draw the answer into this file, an .svg or a .png.")
+@force_option
 @units_option
 @json_option
 @click.pass_context
@@ -54,6 +55,7 @@ def command(
     tighten: bool,
     sobol: bool,
     optimum: bool,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Say what becomes of many bodies made alike.
@@ -65,7 +67,7 @@ def command(
     if limit is not None and not optimum:
         raise click.UsageError("--limit is for --optimum; give both or neither.")
     if plot is not None:
-        _check_plot(plot)
+        check_picture(plot, overwrite=force)
     # Its threads would only get into each other's way: the work is shared out among processes.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     asked = study.Asked(
@@ -81,7 +83,7 @@ def command(
     )
     found = study.study(car, track, asked, progress=_progress if sys.stderr.isatty() else None)
     if plot is not None:
-        study_picture.save(plot, found)
+        study_picture.save(plot, found, overwrite=force)
     if as_json:
         print_json(found.as_json())
     else:
@@ -97,16 +99,6 @@ def _mass(written: str) -> float:
         return parse(written, kind=Kind.MASS)
     except UnreadableQuantity as error:
         raise error.at(key="--limit") from None
-
-
-def _check_plot(path: str) -> None:
-    ending = Path(path).suffix.lower()
-    if ending != ".svg":
-        raise FileUnwritable(
-            f"a picture is written as .svg, not {ending or 'without an ending'}",
-            mend="name it so, and let a browser print it",
-            file=Path(path).name,
-        )
 
 
 def _progress(done: int, wanted: int) -> None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from rollwright.cli.page import Page, listed, percent
+from rollwright.cli.page import Page, listed, not_given, percent
 from rollwright.units import System
 
 if TYPE_CHECKING:
@@ -311,7 +311,7 @@ def _rests(page: Page, found: Studied) -> None:
     )
     if found.assumed:
         page.prose(
-            f"Rests on {len(found.assumed)} values that nobody gave; --json lists them.",
+            not_given(len(found.assumed)),
             first="- ",
             rest="  ",
         )

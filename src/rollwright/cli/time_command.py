@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import click
 
-from rollwright.cli.options import json_option, print_json, system_of, units_option
-from rollwright.cli.page import Page
+from rollwright.cli.options import force_option, json_option, print_json, system_of, units_option
+from rollwright.cli.page import Page, not_given
 from rollwright.units import Kind, System
 from rollwright.workbench import timing
+from rollwright.workbench.pictures import check_picture
 from rollwright.workbench.time_picture import LOSS_WORDS
 
 __all__ = ["command"]
@@ -21,7 +22,8 @@ _LISTED = 8
 @click.option("--track", required=True, type=click.Path(), help="File of the track.")
 @click.option("--lane", default="", help="Which lane; the track as it is if you do not say.")
 @click.option("--vs", "other", type=click.Path(), help="File of another car, to compare with.")
-@click.option("--plot", type=click.Path(), help="Also draw the run into a new SVG file.")
+@click.option("--plot", type=click.Path(), help="Also draw the run into this file, an .svg or a .png.")
+@force_option
 @units_option
 @json_option
 @click.pass_context
@@ -34,6 +36,7 @@ def command(
     plot: str | None,
     units: str,
     *,
+    force: bool,
     as_json: bool,
 ) -> None:
     """Say how long a car takes down a track, where the time goes, and what errors cost.
@@ -42,9 +45,11 @@ def command(
     you have fitted them, and differences between two cars are far better known than either time. Exit code
     1: the car stalls before the finish.
     """
+    if plot is not None:
+        check_picture(plot, overwrite=force)
     found = timing.time_it(car, track, lane=lane, other_file=other)
     if plot is not None:
-        timing.draw(found, plot)
+        timing.draw(found, plot, overwrite=force)
     if as_json:
         print_json(found.as_json())
     else:
@@ -143,7 +148,7 @@ def _rests(page: Page, found: timing.Timed) -> None:
             rest="  ",
         )
     if run.assumed:
-        page.prose(f"Rests on {len(run.assumed)} values that nobody gave; --json lists them.", first="- ")
+        page.prose(not_given(len(run.assumed)), first="- ", rest="  ")
 
 
 def _beside(page: Page, found: timing.Timed) -> None:

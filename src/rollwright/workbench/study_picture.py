@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING
 
-from rollwright.car.write import save_text
+from rollwright.workbench.pictures import save_picture
 
 if TYPE_CHECKING:
     from rollwright.setup.study import Found
@@ -48,17 +48,18 @@ _STYLE = """
 """
 
 
-def save(path: str | os.PathLike[str], found: Studied) -> None:
-    """Write a study's picture; a picture that is there already is replaced.
+def save(path: str | os.PathLike[str], found: Studied, *, overwrite: bool = False) -> None:
+    """Write a study's picture.
 
     Args:
-        path: where.
+        path: where; its ending says whether it becomes an SVG or a PNG.
         found: the study.
+        overwrite: whether a file that is there already may be replaced.
 
     Raises:
-        FileUnwritable: it cannot be written.
+        FileUnwritable: the ending is another, a file is there already, or it cannot be written.
     """
-    save_text(path, picture(found), overwrite=True)
+    save_picture(path, picture(found), overwrite=overwrite)
 
 
 def picture(found: Studied) -> str:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from rollwright.car.dimensions import dimension_kind, dimension_names, dimension_of, with_dimensions
 from rollwright.car.file import load_toml, parse_car
 from rollwright.car.model import Car
-from rollwright.car.write import save_text
 from rollwright.errors import InputError, OutOfRange
 from rollwright.run.track_file import parse_track
 from rollwright.units import Kind
@@ -168,26 +167,21 @@ def time_it(
     )
 
 
-def draw(found: Timed, path: str | os.PathLike[str]) -> None:
-    """Draw a run into a new file.
+def draw(found: Timed, path: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+    """Draw a run into a file.
 
     Args:
         found: the run.
-        path: where; its name must end in .svg, and a file that is there already is left alone.
+        path: where; its ending says whether it becomes an SVG or a PNG.
+        overwrite: whether a file that is there already may be replaced.
 
     Raises:
-        OutOfRange: the name asks for another kind of picture.
-        FileUnwritable: there is such a file already, or it cannot be written.
+        FileUnwritable: the ending is another, a file is there already, or it cannot be written.
     """
+    from rollwright.workbench.pictures import save_picture  # noqa: PLC0415 - rarely asked
     from rollwright.workbench.time_picture import run_picture  # noqa: PLC0415 - rarely asked
 
-    if Path(path).suffix.casefold() != ".svg":
-        raise OutOfRange(
-            f"{Path(path).name} does not end in .svg",
-            mend="name an SVG file; any browser shows it and prints it",
-            key="--plot",
-        )
-    save_text(path, run_picture(found))
+    save_picture(path, run_picture(found), overwrite=overwrite)
 
 
 def kind_of(name: str) -> Kind:
