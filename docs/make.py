@@ -107,8 +107,13 @@ def main() -> None:
         "log.md",
         "log-repeat.md",
         "season.md",
+        "drawings.md",
         "fits.md",
         "studies.md",
+        "batches.md",
+        "tolerance.md",
+        "trials.md",
+        "plan.md",
     ):
         _in_the_club(_page, (DOCS / name).resolve())
 

@@ -70,7 +70,7 @@ def hints(*words: str) -> dict[str, str | None]:
 
 def test_commands_and_options_are_completed() -> None:
     assert hints("") == _COMMANDS
-    assert offered("ba") == ["balance", "ballast"]
+    assert offered("bal") == ["balance", "ballast"]
     assert offered("--v") == ["--version"]
     assert set(offered("log", "")) == set(log_group.commands)
     assert offered("log", "wh") == ["where"]

@@ -31,7 +31,7 @@ ROWS = (
     ("setup",),
     ("scenario", "bench", "draw"),
     ("workbench",),
-    ("cli",),
+    ("cli", "web"),
 )
 """From the bottom up: a file imports its own part, or parts of the rows below it."""
 
@@ -46,7 +46,7 @@ MAY_READ_FILES = frozenset({"setup.readings", "setup.hand", "setup.pockets_file"
 
 CLI_MAY_IMPORT = ("workbench", "units", "quantity", "errors", "car.model", "judge.verdict", "cli")
 
-HEAVY = frozenset({"ezdxf", "numpy", "reportlab", "scipy", "segno", "tomlkit", "uncertainties"})
+HEAVY = frozenset({"ezdxf", "numpy", "reportlab", "resvg_py", "scipy", "segno", "tomlkit", "uncertainties"})
 
 
 def _modules() -> dict[str, str]:

@@ -93,7 +93,8 @@ def scenario_files() -> list[Path]:
     return [
         path
         for path in tomls
-        if path.stem.endswith("readings") or "[body]" in path.read_text(encoding="utf-8")
+        if path.stem.endswith("readings")
+        or re.search(r"^\[body\]", path.read_text(encoding="utf-8"), re.MULTILINE)
     ]
 
 

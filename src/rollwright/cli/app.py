@@ -19,15 +19,20 @@ __all__ = ["cli", "main"]
 _COMMANDS = {
     "balance": "Say what a car weighs, and where its mass is.",
     "ballast": "Say which weights go in which pockets.",
+    "batch": "Say whether a drill jig is any good, from the bodies that it drilled.",
     "completion": "Print the script that completes the command at the tab key.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
+    "draw": "Draw a car: its set-up sheet, its views, and gauges and guides in true size.",
     "fit": "Find what brakes a car, from what was timed.",
     "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
+    "plan": "Say what to drill and bend before any wood is cut.",
     "time": "Say how long a car takes down a track, where the time goes, and what errors cost.",
     "study": "Say what becomes of many bodies made alike.",
     "stance": "Say where a car sits, how it drifts and how it meets the rail.",
+    "trials": "Say from times on the track whether a change really helped.",
+    "tolerance": "Say where care pays, and how many drilled bodies are good.",
 }
 
 

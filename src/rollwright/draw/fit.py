@@ -39,6 +39,7 @@ _SMALLER = (
     2.0,
     2.5,
     3.0,
+    3.5,
     4.0,
     5.0,
     6.0,
@@ -52,7 +53,7 @@ _SMALLER = (
     40.0,
     50.0,
 )
-_NARROWEST, _WIDEST = 100.0, 1000.0
+_NARROWEST, _WHOLE, _WIDEST = 80.0, 100.0, 1000.0
 _MM = 1000.0
 _NOTHING = 1e-9
 
@@ -141,7 +142,7 @@ def checked_width(width: float) -> float:
         The width [mm].
 
     Raises:
-        OutOfRange: it is not between 100 mm and 1 m.
+        OutOfRange: it is not between 80 mm and 1 m.
     """
     if not _NARROWEST <= width <= _WIDEST:
         raise OutOfRange(
@@ -152,15 +153,15 @@ def checked_width(width: float) -> float:
 
 
 def type_height(width: float) -> float:
-    """Return the height of the type on a sheet: 3.4 mm on a narrow one, 3.8 mm on a wide one.
+    """Return the height of the type: 3.4 to 3.8 mm on a sheet, 2.7 mm on what is only part of one.
 
     Args:
         width: how wide the sheet is [mm].
 
     Returns:
-        The height [mm]; never less than 3.2.
+        The height [mm]; never less than 3.2 from a width of 100 mm on.
     """
-    return min(3.8, max(3.2, 2.6 + width / 150.0))
+    return 2.7 if width < _WHOLE else min(3.8, max(3.2, 2.6 + width / 150.0))
 
 
 def system_of(units: Units) -> System:

@@ -25,8 +25,14 @@ from rollwright.units import Kind, System, show, show_sided
 __all__ = ["board_scale"]
 
 _MARGIN, _HIGH, _ENDS = 6.0, 46.0, 14.0
+_FOOT, _HEAD = 11.5, 12.5
+"""What graduations and numbers take of its height, at the lower and the upper edge [mm]."""
 _BEYOND = 1.35
 """How far the scale goes past the farther end of the target band, as a share of it [1]."""
+_NEARLY = 1.05
+"""How far it goes at least where going farther would take a second page [1]."""
+_PAGE = 259.4
+"""What both A4 and Letter have inside their margins along their long edge, the least of the two [mm]."""
 _LEAST, _MOST = 0.060, 0.400
 _TENTH = math.radians(0.1)
 
@@ -62,7 +68,7 @@ def board_scale(car: Car, *, units: str = "mm") -> Drawing:
             mend="400 mm either way is the most; check targets.drift",
             key="targets.drift",
         )
-    reach = math.ceil(max(_LEAST, _BEYOND * farthest) / unit - 1e-9) * unit
+    reach = _reach(farthest, unit)
     width = 2.0 * reach * MM + 2.0 * _ENDS
     scale = _Scale(middle=_MARGIN + 0.5 * width, reach=reach, system=system)
     return Drawing(
@@ -72,8 +78,8 @@ def board_scale(car: Car, *, units: str = "mm") -> Drawing:
         height=_HIGH + 2.0 * _MARGIN,
         marks=(
             box(
-                (scale.at(target.high), _MARGIN),
-                (scale.at(target.low), _MARGIN + _HIGH),
+                (scale.at(target.high), _MARGIN + _FOOT),
+                (scale.at(target.low), _MARGIN + _HIGH - _HEAD),
                 pen=Pen.HAIR,
                 tone=Tone.BAND,
             ),
@@ -85,6 +91,14 @@ def board_scale(car: Car, *, units: str = "mm") -> Drawing:
         notes=_notes(car, rolling, system),
         cautions=(AT_THE_CUTTER,),
     )
+
+
+def _reach(farthest: float, unit: float) -> float:
+    """Return how far the scale goes either way [m]: in whole units, on one page if the target lets it."""
+    wanted = math.ceil(max(_LEAST, _BEYOND * farthest) / unit - 1e-9)
+    fits = math.floor((0.5 * _PAGE - _ENDS - 1.0) / MM / unit + 1e-9)
+    least = math.ceil(max(_LEAST, _NEARLY * farthest) / unit - 1e-9)
+    return (min(wanted, fits) if fits >= least else wanted) * unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +141,8 @@ class _Scale:
         # The words go to the side on which nothing is hatched.
         free, anchor = (left, Anchor.START) if target.value <= 0.0 else (right, Anchor.END)
         middle = _MARGIN + 0.5 * _HIGH
-        yield Line(start=(self.middle, _MARGIN), end=(self.middle, _MARGIN + _HIGH), pen=Pen.CENTRE)
+        low, high = _MARGIN + _FOOT, _MARGIN + _HIGH - _HEAD
+        yield Line(start=(self.middle, low), end=(self.middle, high), pen=Pen.CENTRE)
         yield from nameplate(
             car,
             "board scale",

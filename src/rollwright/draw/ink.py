@@ -133,7 +133,7 @@ FILLS: Mapping[Tone, Fill] = {
     Tone.WOOD: Fill(ground=Colour.WOOD),
     Tone.WHEEL: Fill(ground=Colour.WHEEL),
     Tone.RAIL: Fill(ground=Colour.RAIL, hatch=Hatch(spacing=1.4, turn=_EIGHTH)),
-    Tone.BAND: Fill(hatch=Hatch(spacing=2.2, turn=-_EIGHTH)),
+    Tone.BAND: Fill(hatch=Hatch(spacing=3.0, turn=-_EIGHTH, colour=Colour.SOFT)),
     Tone.DOUBT: Fill(hatch=Hatch(spacing=1.2, turn=_EIGHTH, crossed=True, colour=Colour.SOFT)),
     Tone.INK: Fill(ground=Colour.INK),
     Tone.NEXT: Fill(hatch=Hatch(spacing=0.9, turn=0.0, width=0.35, colour=Colour.NEXT)),

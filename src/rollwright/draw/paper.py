@@ -133,8 +133,8 @@ def scale_box(*, at: Point, factors: Factors | None = None) -> tuple[Mark, ...]:
         "The bar below it is 4 in long.",
         "If it is off, print again at 100 % (actual size),",
         "with fit to page and shrink to fit turned off.",
-        "If it is still off, put your printer right: enter both",
-        "lengths as you measured them, and print again.",
+        "Still off? Put your printer right with what you measured:",
+        "rollwright draw ... --printer ACROSS UP",
     ]
     if factors is not None and factors != Factors():
         tell.append(f"Printed with the factors {factors.x:.4f} across, {factors.y:.4f} up.")

@@ -52,6 +52,7 @@ def board_view(
     reading: Quantity | None = None,
     target: Target | None = None,
     uncertainty: float | None = None,
+    tall: float = _TALL,
 ) -> Drawing:
     """Return the tuning board seen from above, the car travelling up: left is left.
 
@@ -69,6 +70,7 @@ def board_view(
         reading: the drift that was read, positive left [m]; None draws none.
         target: what is wanted; None takes the car's own.
         uncertainty: standard uncertainty of the modelled drift [m]; None draws no band about it.
+        tall: how tall the board may be drawn, over the drawing's width [1].
 
     Returns:
         The drawing. With a reading, its verdict stands beside a ring; without one, a dot says that the drift
@@ -93,6 +95,7 @@ def board_view(
         reading=reading,
         target=car.targets.drift if target is None else target,
         uncertainty=uncertainty or 0.0,
+        tall=tall,
     ).drawn()
 
 
@@ -110,6 +113,7 @@ class _BoardView:
         reading: Quantity | None,
         target: Target,
         uncertainty: float,
+        tall: float,
     ) -> None:
         self.system = system_of(units)
         self.car, self.found, self.units = car, found, units
@@ -117,7 +121,7 @@ class _BoardView:
         self.size = type_height(width)
         self.sheet = Sheet(width=width, size=self.size)
         self.length = found.drift.distance
-        self.scale: Scale = best_scale(lambda scale: scale.mm(self.length) <= _TALL * width)
+        self.scale: Scale = best_scale(lambda scale: scale.mm(self.length) <= tall * width)
         self.room = _MOST_ACROSS * width
         ends = [target.low, target.high]
         if found.drift.lateral is not None:

@@ -42,8 +42,10 @@ _FILES = (
     "bittern-readings.toml",
     *CLASS_FILES,
     POCKETS,
+    "batch-tannery.toml",
     *TRACKS,
     *FITS,
+    "trials-tannery.csv",
     SEASON,
 )
 

@@ -601,7 +601,7 @@ def test_the_upper_edge_is_a_rule() -> None:
     drifts, _ = ticks(board_scale(lark()))
     assert drifts == [pytest.approx(number) for number in range(-110, 111)]
     drifts, _ = ticks(board_scale(lark(), units="in"))
-    assert drifts == [pytest.approx(number * 25.4 / 8.0) for number in range(-40, 41)]
+    assert drifts == [pytest.approx(number * 25.4 / 8.0) for number in range(-32, 33)]
 
 
 @pytest.mark.parametrize("car", [LARK, mirrored(LARK), CARS["rear wheels that steer"]])
