@@ -112,6 +112,7 @@ def main() -> None:
         "studies.md",
         "batches.md",
         "tolerance.md",
+        "parts.md",
         "trials.md",
         "plan.md",
     ):

@@ -27,6 +27,7 @@ _COMMANDS = {
     "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
+    "parts": "Say which loose parts are fit to race, and which belong on a car.",
     "plan": "Say what to drill and bend before any wood is cut.",
     "time": "Say how long a car takes down a track, where the time goes, and what errors cost.",
     "study": "Say what becomes of many bodies made alike.",

@@ -45,6 +45,7 @@ _FILES = (
     "batch-tannery.toml",
     *TRACKS,
     *FITS,
+    "parts-tannery.toml",
     "trials-tannery.csv",
     SEASON,
 )
