@@ -112,6 +112,7 @@ def main() -> None:
         "studies.md",
         "batches.md",
         "tolerance.md",
+        "side-to-side.md",
         "parts.md",
         "trials.md",
         "plan.md",

@@ -18,12 +18,14 @@ __all__ = ["cli", "main"]
 
 _COMMANDS = {
     "balance": "Say what a car weighs, and where its mass is.",
+    "bench": "Open the bench in a browser, at this machine and on a phone beside it.",
     "ballast": "Say which weights go in which pockets.",
     "batch": "Say whether a drill jig is any good, from the bodies that it drilled.",
     "completion": "Print the script that completes the command at the tab key.",
     "demo": "Write the invented demo club's files and work through one of its cars.",
     "draw": "Draw a car: its set-up sheet, its views, and gauges and guides in true size.",
     "fit": "Find what brakes a car, from what was timed.",
+    "hold": "Say whether a car holds the rail.",
     "log": "Keep a car's log: enter what you read and did, and see which gates still hold.",
     "new": "Write a commented starter file for a car of your own.",
     "next": "Say what to do next with a car, and by how much.",
