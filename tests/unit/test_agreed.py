@@ -118,3 +118,16 @@ def test_after_the_next_move_and_a_fresh_reading_the_doubt_is_gone() -> None:
 def test_a_doubtful_gate_is_never_predicted_to_hold() -> None:
     found = folded(read(HEIGHT, 0.3 * MM), read(HEIGHT, -0.3 * MM), Turn(station=FRONT_LEFT, asked=0.5 * DEG))
     assert found.gates[Gate.LEVEL].standing is Standing.READ_AGAIN
+
+
+def test_what_contradicts_itself_is_left_out_of_what_is_known_after_a_move() -> None:
+    level, drift, _ = evening()
+    torn = [read(RAIL, 0.36 * MM, 0.04 * MM), read(RAIL, -0.26 * MM, 0.04 * MM)]
+    move = Turn(station=FRONT_LEFT, asked=0.1 * DEG)
+    with_them = folded(level, drift, *torn, move).gates[Gate.CENTRE]
+    without = folded(level, drift, move).gates[Gate.CENTRE]
+    assert with_them.standing is Standing.READ_AGAIN
+    assert with_them.now is not None
+    assert without.now is not None
+    assert with_them.now.value == pytest.approx(without.now.value)
+    assert with_them.now.uncertainty == pytest.approx(without.now.uncertainty)

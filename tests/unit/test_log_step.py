@@ -85,7 +85,12 @@ def step(*events: Event, start: Event = LARK, system: System = System.METRIC, as
 
     def advice() -> Advice:
         return advise(
-            found.known.car, found.readings, hand=found.hand, prior=found.known.prior, system=system
+            found.known.car,
+            found.readings,
+            hand=found.hand,
+            prior=found.known.prior,
+            sand=not found.gates[Gate.CENTRE].lone,
+            system=system,
         )
 
     drilled = any(isinstance(event, HoleDrilled) for event in events)
@@ -230,7 +235,7 @@ def test_what_no_move_reaches_is_said_with_what_would_have_to_change() -> None:
 
 def test_a_car_that_cannot_be_told_is_sent_back_to_the_last_entry() -> None:
     found = step(Bend(station=FRONT_LEFT, asked=40.0 * DEG), asks=False)
-    assert (found.kind, found.command) == ("stuck", "rollwright log undo lark --because TEXT")
+    assert (found.kind, found.command) == ("stuck", "rollwright log undo lark 2 --because TEXT")
 
 
 def test_a_retired_car_wants_nothing() -> None:
@@ -257,7 +262,7 @@ def test_every_bad_hole_is_named_and_an_assumed_tolerance_is_said() -> None:
 def test_a_hole_whose_readings_contradict_each_other_is_asked_for_with_the_reason() -> None:
     found = step(HoleDrilled(station=REAR_LEFT), cant(2.5), cant(4.0), asks=False)
     assert found.command.startswith("rollwright log pin lark rear_left cant")
-    assert found.text.endswith("Readings 3 and 4 disagree; read it again.")
+    assert found.text.endswith("readings 3 and 4 disagree; read it again.")
 
 
 # Roll and inspection.
@@ -478,3 +483,24 @@ def test_what_was_read_before_all_was_fitted_is_read_again_before_the_roll() -> 
         found.text
         == "Read the drift again: when it was read, this was not entered as fitted yet: weight slug."
     )
+
+
+def test_wood_waits_for_a_second_reading_where_the_first_is_far_from_what_was_known() -> None:
+    far = rail(2.2)
+    level, drift, _ = evening()
+    found = step(*TRIMMED, level, drift, far)
+    assert (found.kind, found.command) == ("read", "rollwright log read lark rail_offset VALUE")
+    assert found.text.startswith("Read the rail offset once more before any wood goes: entry 7 is far from")
+
+
+def test_a_slipped_reading_of_a_hole_scraps_no_body() -> None:
+    found = step(HoleDrilled(station=REAR_LEFT), cant(45.0), asks=False)
+    assert found.kind == "read"
+    assert found.text.startswith("Read the rear left cant again before you scrap the body: entry 3")
+
+
+def test_a_hole_that_is_in_dispute_comes_before_any_move() -> None:
+    holes = [*HOLES, pin(FRONT_LEFT, Plane.SWEEP, 1.5)]
+    found = step(*holes, *TRIMMED, *OUT, asks=False)
+    assert found.kind == "read"
+    assert found.text.startswith("Settle the front left sweep before anything else")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,10 +18,13 @@ if TYPE_CHECKING:
 
     from rollwright.setup.estimate import Position
 
-__all__ = ["DOUBTFUL", "Doubt", "doubt_of"]
+__all__ = ["DOUBTFUL", "Doubt", "doubt_of", "is_lone"]
 
 DOUBTFUL = 0.01
 """Chance of a disagreement as large as that seen, below which what was read is not to be trusted."""
+
+_FAR = 3.0
+"""Standard deviations from what was known beyond which one reading alone is not enough."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,28 @@ def _listed(numbers: list[int]) -> str:
     if len(numbers) == 1:
         return str(numbers[0])
     return f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
+def is_lone(now: Position, gate: int, *, before: tuple[float, float] | None) -> bool:
+    """Return whether a gate quantity rests on one reading that nobody would have expected.
+
+    Args:
+        now: where the readings say that the car is.
+        gate: 0 for the height difference, 1 for the drift, 2 for the rail offset.
+        before: what was known of it before these readings, and its standard uncertainty [m]; None where that
+            cannot be told.
+
+    Returns:
+        Whether it was read once only, more than three standard deviations from what was known.
+    """
+    found = _alone(now, gate)
+    if found is None or before is None:
+        return False
+    values, ones, _, _ = found
+    known, spread = before
+    return len(values) == 1 and abs(float(values[0]) - known) > _FAR * math.hypot(
+        spread, float(ones @ ones) ** -0.5
+    )
 
 
 def doubt_of(now: Position, gate: int, *, joint: State) -> Doubt | None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rollwright.bench.agreed import Doubt, doubt_of
+from rollwright.bench.agreed import Doubt, doubt_of, is_lone
 from rollwright.bench.as_readings import bends_read, readings_of_roll
 from rollwright.bench.codec import Recorded
 from rollwright.bench.effects import known_after, reading_of, taken_off
@@ -56,11 +57,15 @@ _MOST = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """How a gate was read last: the entry, what came of it, who carried, and how many changes were before."""
+    """How a gate was read last: the entry, what came of it, who carried, and how many changes were before.
+
+    `lone` is whether it rests on one reading that nobody would have expected.
+    """
 
     seq: int
     verdict: Verdict
     doubt: Doubt | None
+    lone: bool
     carrying: int
     changes: int
 
@@ -86,6 +91,7 @@ class Course:
     fresh: dict[int, int] = field(default_factory=dict)
     read: dict[int, Read] = field(default_factory=dict)
     rolled: tuple[int, SlowRollSeen] | None = None
+    spoilt: int = 0
     changes: list[Change] = field(default_factory=list)
     bent: dict[int, NDArray[np.float64]] = field(default_factory=dict)
     asked: list[Asked] = field(default_factory=list)
@@ -119,12 +125,18 @@ class Course:
         bends = bends_read(self.known.car, self.readings)
         self.known = opened(self.known, bends, as_filed=not self.changes)
 
-    def settle(self) -> None:
-        """Solve the readings since the last change, and judge the gates that they read."""
+    def settle(self, *, leaving: bool = False) -> None:
+        """Solve the readings since the last change, and judge the gates that they read.
+
+        Args:
+            leaving: whether the car is about to be changed. What contradicts itself is then left out of what
+                is known, for its mean lies where nobody read anything.
+        """
         self.heed_scales()
         if not self.readings:
             return
         self.open()
+        start, told = self.known, self.told
         try:
             check_possible(self.known)
             unread = None if self.told is None else self.told.position
@@ -142,11 +154,31 @@ class Course:
         for gate, seq in self.fresh.items():
             verdict = verdict_of(self.known.car, self.told, gate)
             doubt = doubt_of(now, gate, joint=verdict.state)
+            before = None
+            if told is not None:
+                before = float(told.gates[gate]), float(np.linalg.norm(told.root[gate]))
+            lone = is_lone(now, gate, before=before)
             if doubt is not None:
                 # A mean of readings that contradict each other speaks for nothing.
                 verdict = replace(verdict, state=State.UNCLEAR)
-            self.read[gate] = Read(seq, verdict, doubt, now.carrying, len(self.changes))
+            self.read[gate] = Read(seq, verdict, doubt, lone, now.carrying, len(self.changes))
+        doubts = [self.read[gate].doubt for gate in self.fresh]
+        contested = {entry for doubt in doubts if doubt is not None for entry in doubt.entries}
+        if leaving and contested:
+            self.leave_out(contested, start, told)
         self.readings, self.fresh = [], {}
+
+    def leave_out(self, contested: Collection[int], start: Known, told: Told | None) -> None:
+        """Take what is known from the readings that nobody contradicts."""
+        rest = [reading for reading in self.readings if int(reading.where.split()[1]) not in contested]
+        self.known = replace(start, doubt="")
+        self.told = told
+        if rest:
+            unread = None if told is None else told.position
+            now = position_of(start.car, rest, prior=start.prior, unread=unread)
+            self.known = replace(self.known, prior=now.as_prior())
+            self.told = told_at(now)
+        self.compress()
 
     def learn(self, now: Position) -> None:
         """Heed what the readings show of the moves before them: the hand's next ones will land likewise."""
@@ -167,7 +199,7 @@ class Course:
 
     def change(self, seq: int, event: Event) -> None:
         """Take a change in, and note what it did to the gate quantities."""
-        self.settle()
+        self.settle(leaving=True)
         self.settled = None
         if self.known.prior.root.shape[1] > _MOST * len(self.known.prior.mean):
             self.compress()
@@ -181,6 +213,7 @@ class Course:
             self._ask(seq, event, new=known.prior.root.shape[1])
         after = self.told = told_of(self.known)
         shift, spread, words = np.full(3, np.nan), np.full(3, np.inf), _words(event)
+        self.spoilt = 0 if after is not None else self.spoilt or seq
         if before is not None and after is not None:
             shift = after.gates - before.gates
             count = before.root.shape[1]

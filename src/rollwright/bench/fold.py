@@ -73,6 +73,7 @@ class Folded:
         discord: which figures of scale and ledger disagree, so that the scale moves nothing; or None.
         retired: why the car is no longer worked on, or empty.
         trouble: why the car cannot be told, such as that it tips over; or empty.
+        spoilt: number of the entry since which it cannot, 0 where that is no change or it can be told.
     """
 
     known: Known
@@ -91,6 +92,7 @@ class Folded:
     discord: Discord | None = None
     retired: str = ""
     trouble: str = ""
+    spoilt: int = 0
 
     @property
     def forbidden(self) -> dict[Station, float]:
@@ -167,6 +169,7 @@ def fold(entries: Iterable[Recorded], *, hand: Hand | None = None, habits: Seque
         discord=run.discord,
         retired=retired,
         trouble=trouble,
+        spoilt=run.spoilt if now is None else 0,
     )
 
 

@@ -135,6 +135,7 @@ class GateState:
         items: the lines of a gate that is a list.
         before_trim: what was not yet fitted when it was read, of all that will race.
         doubt: why its readings, as they stand, pass nothing; or None.
+        lone: whether it rests on one reading that nobody would have expected.
     """
 
     gate: Gate
@@ -147,6 +148,7 @@ class GateState:
     items: tuple[Item, ...] = ()
     before_trim: tuple[str, ...] = ()
     doubt: Doubt | None = None
+    lone: bool = False
 
     @property
     def passed(self) -> bool:

@@ -70,6 +70,7 @@ def _numbered(run: Course, number: int, left: float) -> GateState:
             now=now,
             read_at=read.seq,
             doubt=read.doubt,
+            lone=read.lone,
         )
     standing = Standing.READ_AGAIN
     # No more than the changes brought in, and no more than later readings have left of it.

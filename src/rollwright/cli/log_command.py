@@ -358,7 +358,14 @@ def next_(ctx: click.Context, car_id: str, track: str | None, log: str, units: s
         print_json(told if track is None else {**told, **timing.worth_json(worth)})
     else:
         page = LogPage(system=system_of(units))
-        if found.unread:
+        if found.held:
+            page.prose(
+                f"Something has to be settled before anything is moved: rollwright log where {found.car}",
+                first="! ",
+                bold=True,
+            )
+            page.gap()
+        elif found.unread:
             gates = listed([state.gate.value for state in found.unread])
             guess = (
                 "is a guess until you read it"

@@ -27,6 +27,8 @@ NUMBERED = ("level", "steer", "centre")
 TRIMMED = ("steer", "centre")
 """The gates whose readings want everything fitted that will race."""
 _DOUBTFUL = 0.01
+_ODD = 3.0
+"""Standard deviations that a reading is pulled by, from which it is told."""
 _CLEARLY = 2.0
 """Times its uncertainty by which a hand's factor is off before it is told."""
 _UNDONE = 0.7
@@ -176,13 +178,7 @@ def show_entered(page: LogPage, found: Entered, *, only: tuple[str, ...] = ()) -
     show_gates(page, found.found, only=only, rolled=found.rolled, quiet=True)
     show_trouble(page, found.found)
     estimate = found.found.estimate
-    # What a slow roll showed without a feeler says nothing that could disagree.
-    felt = bool(getattr(entry.event, "clearances", ()))
-    if (
-        (felt or entry.event.kind in {"reading", "daylight_check"})
-        and estimate is not None
-        and estimate.misfit_probability < _DOUBTFUL
-    ):
+    if estimate is not None and estimate.misfit_probability < _DOUBTFUL and _is_odd(entry.seq, found.found):
         page.prose(
             "This disagrees with the other readings or with the car file by more than their uncertainties "
             "allow: check the side, the unit and the set-up.",
@@ -216,6 +212,14 @@ def show_discord(page: LogPage, found: Folded) -> None:
         first="! ",
         bold=True,
     )
+
+
+def _is_odd(seq: int, found: Folded) -> bool:
+    """Return whether an entry is far at odds with the rest, or contradicts another."""
+    if any(state.doubt is not None and seq in state.doubt.entries for state in found.gates.values()):
+        return True
+    strains = () if found.estimate is None else found.estimate.strains
+    return any(each.ratio > _ODD and each.name.split()[:2] == ["entry", str(seq)] for each in strains)
 
 
 def show_forbidden(page: LogPage, bent: Mapping[Station, float]) -> None:

@@ -13,7 +13,7 @@ from rollwright.bench import CarStarted, HoleDrilled, Recorded
 from rollwright.bench.fold import Change, Folded, Gate, GateState, Standing
 from rollwright.bench.gates import ITEMISED, Item
 from rollwright.errors import InputError, ReadingUnusable
-from rollwright.judge.verdict import Verdict
+from rollwright.judge.verdict import State, Verdict
 from rollwright.setup.advice import Advice, advise
 from rollwright.setup.balance import Discord
 from rollwright.setup.hand import Hand
@@ -92,6 +92,11 @@ class Next:
     def unread(self) -> tuple[GateState, ...]:
         """The gates with a number that must be read, again or for the first time."""
         return tuple(self.found.gates[gate] for gate in READINGS if to_read(self.found.gates[gate]))
+
+    @property
+    def held(self) -> bool:
+        """Whether something has to be settled before anything is moved."""
+        return held(self.found)
 
     @property
     def stale(self) -> tuple[str, ...]:
@@ -272,6 +277,14 @@ def _car(log: str | os.PathLike[str], car: str) -> tuple[str, list[Recorded], Fo
         return name, entries, folded(store, entries)
 
 
+def held(found: Folded) -> bool:
+    """Return whether something has to be settled before anything is moved."""
+    torn = any(
+        item.state is State.UNCLEAR and "disagree" in item.words for item in found.gates[Gate.DRILL].items
+    )
+    return torn or bool(found.forbidden) or any(found.gates[gate].doubt is not None for gate in READINGS)
+
+
 def _advice(found: Folded, system: System) -> Advice:
     # Advice knows only the readings since the last change, and the log those before it too.
     read = {gate.value: not to_read(found.gates[gate]) for gate in READINGS}
@@ -281,9 +294,13 @@ def _advice(found: Folded, system: System) -> Advice:
         hand=found.hand,
         prior=found.known.prior,
         # Wood does not come back, so that none goes on what the model only expects.
-        sand=all(read.values()),
+        sand=all(read.values()) and not found.gates[Gate.CENTRE].lone,
         system=system,
     )
+    if held(found):
+        # Nothing is moved before readings that contradict each other, or a forbidden bend, are settled.
+        plan = replace(advice.plan, moves=(), cannot=(), notes=())
+        advice = replace(advice, plan=plan, instructions=())
     if not found.changes:
         return replace(advice, read=read)
     # After a change the estimate's notes would call what earlier readings told the car file's word.

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rollwright.bench.agreed import Doubt
+from rollwright.bench.agreed import DOUBTFUL, Doubt
 from rollwright.bench.fold import Folded, Gate, GateState, Standing
 from rollwright.bench.gates import Item
 from rollwright.errors import InputError
@@ -45,6 +45,8 @@ _LOOKS = {
 }
 _MOST_NAMED = 4
 _PAIR = 2
+_SLIP = 8.0
+"""Standard deviations off beyond which one reading of a hole is a slip more likely than a drill."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,8 +90,7 @@ def step_of(car: str, found: Folded, *, advice: Callable[[], Advice], drilled: b
     if found.retired:
         return Step(kind="none", text="It is retired; nothing is to be done.")
     if found.estimate is None:
-        text = "Check what was entered last, and take it back if it is wrong."
-        return Step(kind="stuck", text=text, command=f"rollwright log undo {car} --because TEXT")
+        return _spoilt_step(car, found)
     first = _first_step(car, found, system, drilled=drilled)
     if first is not None:
         return first
@@ -101,12 +102,26 @@ def step_of(car: str, found: Folded, *, advice: Callable[[], Advice], drilled: b
     return _by_reading_and_moving(car, gates, told, system) or _last_step(car, found, system)
 
 
+def _spoilt_step(car: str, found: Folded) -> Step:
+    """Return which entry is to be looked at where the car cannot be told."""
+    if not found.spoilt:
+        text = "Check what was entered last, and take it back if it is wrong."
+        return Step(kind="stuck", text=text, command=f"rollwright log undo {car} --because TEXT")
+    words = next((change.words for change in found.changes if change.seq == found.spoilt), "")
+    return Step(
+        kind="stuck",
+        text=f"Check entry {found.spoilt} ({words}): since then the car cannot be told. Take it back if "
+        "it is wrong.",
+        command=f"rollwright log undo {car} {found.spoilt} --because TEXT",
+    )
+
+
 def _first_step(car: str, found: Folded, system: System, *, drilled: bool) -> Step | None:
     """Return what comes before any move: the holes, everything fitted, and each gate read once."""
     drill = found.gates[Gate.DRILL]
     # A car that comes to the log with its wheels on was judged by its builder; its holes need not be.
     looked_at = drilled or drill.read_at > 0
-    hole = _scrap_step(car, drill, system)
+    hole = _torn_step(car, drill) or _scrap_step(car, found, system)
     if hole is None and looked_at and found.gates[Gate.LEVEL].standing is Standing.NEVER_READ:
         hole = _hole_step(car, drill)
     first = hole or _bent_step(car, found, system)
@@ -162,11 +177,38 @@ def _bent_step(car: str, found: Folded, system: System) -> Step | None:
     )
 
 
-def _scrap_step(car: str, state: GateState, system: System) -> Step | None:
+def _torn_step(car: str, state: GateState) -> Step | None:
+    """Return which hole is to be read again because what was read of it contradicts itself."""
+    torn = next(
+        (item for item in state.items if item.state is State.UNCLEAR and "disagree" in item.words), None
+    )
+    if torn is None:
+        return None
+    place, _, plane = torn.name.rpartition(" ")
+    where = place.replace(" ", "_")
+    return Step(
+        kind="read",
+        text=f"Settle the {torn.name} before anything else: {torn.words}.",
+        command=f"rollwright log pin {car} {where} {plane} none|GAP"
+        if plane in {"cant", "sweep"}
+        else f"rollwright log show {car}",
+    )
+
+
+def _scrap_step(car: str, found: Folded, system: System) -> Step | None:
     """Return what to do with a body that was drilled off; None where none of it is known to be."""
-    bad = [item for item in state.items if item.state is State.FAIL]
+    bad = [item for item in found.gates[Gate.DRILL].items if item.state is State.FAIL]
     if not bad:
         return None
+    lone = next((item for item in bad if _slipped(item, found)), None)
+    if lone is not None:
+        place, _, plane = lone.name.rpartition(" ")
+        return Step(
+            kind="read",
+            text=f"Read the {lone.name} again before you scrap the body: entry {lone.read_at} cannot go with "
+            "what else is known. Check the unit and the distance first.",
+            command=f"rollwright log pin {car} {place.replace(' ', '_')} {plane} none|GAP",
+        )
     each = "; ".join(_off(item, system) for item in bad)
     remarks = dict.fromkeys(item.words for item in bad if item.words)
     remark = f" ({'; '.join(remarks)})" if remarks else ""
@@ -176,6 +218,14 @@ def _scrap_step(car: str, state: GateState, system: System) -> Step | None:
         text=f"Scrap this body, or plug {holes} again: {each}{remark}.",
         command=f'rollwright log retire {car} --because "drilled off"',
     )
+
+
+def _slipped(item: Item, found: Folded) -> bool:
+    """Return whether a hole is bad by a reading that no drill explains."""
+    if found.estimate is None or found.estimate.misfit_probability >= DOUBTFUL:
+        return False
+    entry = ["entry", str(item.read_at)]
+    return any(each.ratio > _SLIP and each.name.split()[:2] == entry for each in found.estimate.strains)
 
 
 def _off(item: Item, system: System) -> str:
@@ -248,6 +298,15 @@ def _by_reading_and_moving(car: str, gates: list[GateState], advice: Advice, sys
         )
     if stale:
         return _read_step(car, stale[0])
+    centre = next(state for state in gates if state.gate is Gate.CENTRE)
+    if centre.lone and not centre.passed and not moves:
+        words, kind = READINGS[Gate.CENTRE]
+        return Step(
+            kind="read",
+            text=f"Read the {words} once more before any wood goes: entry {centre.read_at} is far from what "
+            "was known, and nothing bears it out yet.",
+            command=f"rollwright log read {car} {kind} VALUE",
+        )
     return _nothing_to_move(car, gates, advice)
 
 
@@ -263,8 +322,7 @@ def _swapped(state: GateState) -> bool:
     """Return whether a new part or hole leaves a gate so open that only a reading can tell it."""
     if state.now is None:
         return True
-    wide = state.now.uncertainty > 0.25 * (state.now.high - state.now.low)
-    return wide and any(change.swapped for change in state.reasons)
+    return any(change.swapped for change in state.reasons)
 
 
 def _stuck_step(car: str, first: Cannot) -> Step:
