@@ -604,3 +604,13 @@ def test_readings_that_contradict_each_other_are_doubted_wherever_the_car_is_loo
     assert "not to be trusted" not in run("where", "lark").said
     run("read", "lark", "rail_offset", "-0.4", "--uncertainty", "0.04")
     assert "not to be trusted" in run("where", "lark").said
+
+
+def test_washers_that_are_not_there_cannot_come_out(run: Run) -> None:
+    run("start", "lark.toml")
+    refused = run("did", "lark", "washer", "front_left", "0.3 mm removed")
+    assert (refused.code, refused.out) == (2, "")
+    assert "0.30 mm of washers cannot come out at front left: 0.00 mm is in there" in refused.err
+    assert run("did", "lark", "washer", "front_left", "0.3 mm added").code == 0
+    assert run("did", "lark", "washer", "front_left", "0.3 mm removed").code == 0
+    assert run("did", "lark", "washer", "front_left", "0.3 mm removed").code == 2

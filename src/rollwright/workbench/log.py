@@ -32,6 +32,7 @@ from rollwright.bench import (
 from rollwright.car.file import load_toml, parse_car
 from rollwright.car.model import Station
 from rollwright.errors import InputError, OutOfRange
+from rollwright.units import Kind, show
 from rollwright.workbench.log_enter import (
     Entered,
     EnteredAll,
@@ -51,6 +52,7 @@ from rollwright.workbench.log_enter import (
 )
 
 if TYPE_CHECKING:
+    from rollwright.bench import Event
     from rollwright.bench.fold import Folded as Folded  # noqa: PLC0414 - shown to the command line by name
 
 __all__ = [
@@ -80,6 +82,9 @@ __all__ = [
 ]
 
 _LONGEST_ID = 24
+
+_THINNEST = 0.05e-3
+"""Less than the thinnest washer [m]: by so much what came out may be misread."""
 
 MOVES: Mapping[str, type[Adjustment]] = {kind.kind: kind for kind in (Bend, Turn, Sand, Washer, Shim)}
 """The moves of a hand that the log takes, by the word for each."""
@@ -308,7 +313,29 @@ def did_all(
         )
         for station in stations
     ]
-    return enter_all(log, car, lambda *_: events, stamp=stamp)
+
+    def checked(_: Sequence[Recorded], before: Folded) -> Sequence[Event]:
+        if move == Washer.kind and amount is not None and amount < 0.0:
+            for station in stations:
+                _check_washers(before, station, taken=-amount)
+        return events
+
+    return enter_all(log, car, checked, stamp=stamp)
+
+
+def _check_washers(before: Folded, station: Station, *, taken: float) -> None:
+    """Refuse to take out washers that are not there."""
+    if before.estimate is None:
+        return
+    there = before.estimate.dimension(f"{station.value}.washer")
+    if taken <= there.value + max(_THINNEST, 3.0 * there.uncertainty):
+        return
+    present, wanted = (show(each, kind=Kind.LENGTH) for each in (there.value, taken))
+    raise OutOfRange(
+        f"{wanted} of washers cannot come out at {station.words}: {present} is in there",
+        mend="enter what came out, or first what was in: rollwright log fit ID washer STATION",
+        key="amount",
+    )
 
 
 def roll(
