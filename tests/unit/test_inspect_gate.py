@@ -605,3 +605,15 @@ def test_a_change_that_is_undone_leaves_no_trace(changes: list[Event], which: in
         assert second is not None
         assert first.value == pytest.approx(second.value, abs=1e-12)
         assert first.uncertainty == pytest.approx(second.uncertainty, abs=1e-12)
+
+
+def test_two_masses_that_contradict_each_other_keep_nothing_until_a_third_bears_one_out() -> None:
+    torn = folded(*GOOD, scale(141.0), scale(139.0))
+    line = items(torn)["mass"]
+    assert (line.standing, line.passed) == (AGAIN, False)
+    assert line.words == "entries 3, 17 and 18 disagree; read it again"
+    borne_out = items(folded(*GOOD, scale(141.0), scale(139.0), scale(139.05)))["mass"]
+    assert borne_out.passed
+    # One that breaks the rule is believed at once.
+    broken = items(folded(*GOOD, scale(141.0)))["mass"]
+    assert (broken.standing, broken.state) == (HOLDS, State.FAIL)

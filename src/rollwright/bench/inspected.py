@@ -61,6 +61,8 @@ _SURELY = math.radians(0.3)
 """A bend that a hand did make [rad]: three times what a hand usually misses by."""
 _SURE = 1.6448536269514722
 """Standard deviations that a normal quantity exceeds on one side in 5 % of cases (JCGM 106:2012, Table 1)."""
+_UNLIKE = 2.5758293035489004
+"""Standard deviations that a normal quantity exceeds on either side in 1 % of cases (from memory)."""
 _BENT = LOOKS[Rule.BENT_AXLES][1]
 _OF_A_WHEEL = {f"{station.value}.diameter": station for station in Station}
 
@@ -269,7 +271,8 @@ def inspect_items(
 
     Returns:
         One line for each rule of the class, and the same as the inspection's own verdicts. What was read
-        before a change holds where nothing can have moved it, and is predicted to hold where it passed and
+        before a change holds where nothing can have moved it, unless another of the same state contradicts
+        it and none bears it out; and is predicted to hold where it passed and
         still does with the predicted shift; otherwise it must be read again. An axle that an entry bent
         is bent, whatever was seen of it before, and breaks a rule that allows none.
     """
@@ -292,8 +295,12 @@ def inspect_items(
             and not (was is RuleState.PASS and verdict.state is RuleState.PASS)
         ):
             verdict = _again(verdict)  # noqa: PLW2901 - the same verdict, no longer fresh
+        torn = _torn(rests_on, [one for one, _ in found])
+        if torn and verdict.state is RuleState.PASS:
+            verdict = _again(verdict)  # noqa: PLW2901 - the same verdict, which two readings contradict
         verdicts.append(verdict)
-        items.append(_item(verdict, why, bent=bent))
+        item = _item(verdict, why, bent=bent)
+        items.append(replace(item, words=torn) if verdict.state is RuleState.READ_AGAIN and torn else item)
     return tuple(items), tuple(verdicts)
 
 
@@ -336,6 +343,39 @@ def _as_read(one: Found) -> Found:
 
 def _again(verdict: RuleVerdict) -> RuleVerdict:
     return replace(verdict, state=RuleState.READ_AGAIN)
+
+
+def _torn(last: Found | None, found: Sequence[Found]) -> str:
+    """Return which readings of one thing contradict each other; empty where they do not.
+
+    The last one counts where another of the same state agrees with it. Two differ by more than their
+    uncertainties allow if that happens by chance in less than one case in a hundred.
+    """
+    if last is None or last.value is None:
+        return ""
+    others = [
+        (one, one.value)
+        for one in found
+        if (one.rule, one.station) == (last.rule, last.station)
+        and one.at < last.at
+        and one.value is not None
+        and one.fresh
+        and (one.shift, one.shift_uncertainty) == (last.shift, last.shift_uncertainty)
+    ]
+    apart = [
+        one.at
+        for one, value in others
+        if abs(value - last.value) > _UNLIKE * math.hypot(_gauge(one), _gauge(last))
+    ]
+    if not apart or len(apart) < len(others):
+        return ""
+    named = ", ".join(map(str, apart))
+    return f"entries {named} and {last.at} disagree; read it again"
+
+
+def _gauge(one: Found) -> float:
+    """Return the standard uncertainty of a reading, that of the usual gauge where none was said."""
+    return DEFAULT_GAUGES[one.rule].uncertainty if one.uncertainty is None else one.uncertainty
 
 
 def _since(
