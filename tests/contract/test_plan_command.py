@@ -400,3 +400,11 @@ def test_the_json_has_the_keys_that_are_listed(ask: Ask) -> None:
     listed = _listed("plan")
     assert len(set(listed)) == len(listed)
     assert set(listed) == _all_keys(answers)
+
+
+def test_steer_away_from_the_rail_is_warned_of(run: Ask) -> None:
+    away = " ".join(run("plan", "lark.toml", "--drift", "70").out.split())
+    assert "! This steers the front left wheel away from the rail" in away
+    assert 'Say the side: --drift "... mm right".' in away
+    toward = run("plan", "lark.toml", "--drift", "70 mm right").out
+    assert "away from the rail" not in " ".join(toward.split())

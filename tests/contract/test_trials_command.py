@@ -269,3 +269,12 @@ def test_every_option_of_its_commands_is_described() -> None:
 def test_its_help_starts_without_heavy_libraries() -> None:
     assert not _loaded("trials", "--help") & HEAVY
     assert not _loaded("trials", "compare", "--help") & HEAVY
+
+
+def test_a_look_on_the_way_gets_the_interval_that_holds_at_all_looks(ask: Ask) -> None:
+    effect = json.loads(ask(TIMES, "--peek", "--json").out)["effects"][0]
+    low, high = (f"{1e3 * abs(end):.1f} ms" for end in effect["interval_always"])
+    plain = ask(TIMES).words
+    often = ask(TIMES, "--peek").words
+    assert f"90 % interval: new steer {low} to {high} faster." in often
+    assert f"90 % interval: new steer {low}" not in plain

@@ -87,6 +87,15 @@ def _answer(page: Page, found: Planned) -> None:
     if found.rules is not None:
         line += f", for the {found.rules.name}"
     page.prose(f"{line}; chosen for {found.plan.wish.preference.words}.")
+    drift = found.plan.figures.drift
+    if drift is not None and drift * found.car.dominant.side > 0.0:
+        side = "right" if found.car.dominant.side > 0 else "left"
+        page.prose(
+            f"This steers the {found.car.dominant.words} wheel away from the rail, and a car follows "
+            f'the rail only if that wheel heads into it. Say the side: --drift "... mm {side}".',
+            first="! ",
+            bold=True,
+        )
     for each in blocked:
         _blocked(page, each)
 

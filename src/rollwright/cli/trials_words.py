@@ -158,10 +158,12 @@ def _rests(page: Page, compared: Compared) -> None:
     found = compared.found
     effect = found.effects[0]
     if len(found.effects) == 1:
+        low, high = _reach(effect, peek=compared.peek)
+        once = ", for one look at the end" if compared.peek else ""
         page.prose(
-            f"{_sure(effect.confidence)} interval: {effect.b} {_ends(effect.low, effect.high)}. "
-            f"Probability that {effect.b} is the faster: {percent(effect.probability_faster)}; one run of it "
-            f"beats one of {effect.a} {round(100 * effect.single_run)} times in 100."
+            f"{_sure(effect.confidence)} interval: {effect.b} {_ends(low, high)}. "
+            f"Probability{once} that {effect.b} is the faster: {percent(effect.probability_faster)}; one run "
+            f"of it beats one of {effect.a} {round(100 * effect.single_run)} times in 100."
         )
         if compared.peek:
             page.prose(
